@@ -85,6 +85,20 @@ def test_the_page_names_every_part_of_the_json_that_the_api_gives(sqlite_demo_ur
         assert part["component"] in page
 
 
+def test_an_order_stands_by_suppliers(sqlite_demo_url: str):
+    asked = ("order", "--database", sqlite_demo_url, *ASK)
+    page, document = run(*asked).stdout, json.loads(run(*asked, "--format", "json").stdout)
+    assert len(document["suppliers"]) > 2
+    heads = [
+        page.index(f"\n{supplier['title']}: {supplier['lines']} line") for supplier in document["suppliers"]
+    ]
+    assert heads == sorted(heads)
+    for supplier, start, end in zip(document["suppliers"], heads, [*heads[1:], len(page)], strict=True):
+        own = [line for line in document["lines"] if line["supplier"] == supplier["name"]]
+        assert len(own) == supplier["lines"]
+        assert all(f"{line['pieces']:>3} x {line['number']}" in page[start:end] for line in own)
+
+
 def test_a_named_upgrade_is_wished_by_its_name_or_its_title(sqlite_demo_url: str):
     asked = ("--database", sqlite_demo_url, "--chassis", "24pl 18412", "--upgrade")
     by_name, by_title = (run("closure", *asked, word) for word in ("front-discs", "front discs"))
