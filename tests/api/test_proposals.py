@@ -11,7 +11,7 @@ from fastapi import FastAPI
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Load
 from tests import locks
-from tests.catalogue.test_apart import before_the_lock
+from tests.catalogue.test_shadow import before_the_lock
 from tests.conftest import application, bearer, client_of
 
 DISCS = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}

@@ -32,7 +32,7 @@ from graftbook.questions.closures.schemas import ClosureOut, UnderstoodOut
 from graftbook.questions.closures.service import document_of, found_set, set_only
 from graftbook.questions.reading import Asked, ask, at_revision
 from graftbook.questions.schemas import AskIn, ClosureIn
-from graftbook.telemetry.requests import alone, watched
+from graftbook.telemetry.requests import watched
 
 MOST_SUBSTITUTES = 5
 """So many lines that nobody supplies get a substitute looked for: each asks the closure anew."""
@@ -347,7 +347,11 @@ def closure_and_order(service: Service, body: ClosureIn) -> tuple[ClosureOut, Or
     raises, and OutOfTime."""
     asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
     posed = asked.posed(service.settings.currency)
-    answer = watched("closure", lambda: answer_question(asked.book, asked.question, asked.deadline), alone)
+    answer = watched(
+        "closure",
+        lambda: answer_question(asked.book, asked.question, asked.deadline),
+        lambda found: (found,),
+    )
     document = closure_document(posed, answer)
     if answer.solution is None:
         return document, None

@@ -18,8 +18,8 @@ from graftbook.catalogue.format.validation import findings
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.history.snapshots import begin_images, remember
 from graftbook.catalogue.loading.agreement import disagreements
-from graftbook.catalogue.loading.bearers import unborne_names
 from graftbook.catalogue.loading.expanding import settle
+from graftbook.catalogue.loading.matching_names import unmatched_names
 from graftbook.catalogue.loading.references import broken_references, broken_references_beside
 from graftbook.catalogue.loading.removing import (
     REMOVED,
@@ -179,7 +179,7 @@ class Load:
             return
         yield from disagreements(self.connection, brought)
         if self.keeps_images:
-            yield from unborne_names(self.connection, brought)
+            yield from unmatched_names(self.connection, brought)
 
     def _remove_what_is_left(self) -> Removals:
         self.report.removed = names_left(self.connection)

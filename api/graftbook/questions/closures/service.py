@@ -26,7 +26,7 @@ from graftbook.questions.closures.summary_schemas import ClosureSummaryOut
 from graftbook.questions.reading import Asked, ask, at_revision, on_other_vehicle
 from graftbook.questions.schemas import AskIn, ClosureIn, VehicleIn, ViewWord, WhatIfIn, WhyNotIn
 from graftbook.questions.vehicles.service import ask_vehicle
-from graftbook.telemetry.requests import alone, watched
+from graftbook.telemetry.requests import watched
 
 Answering = tuple[str, Make]
 """An ETag of what the answer depends on, and how to make the answer, in its turn, when nobody has it."""
@@ -40,7 +40,9 @@ def closure_at(service: Service, body: ClosureIn) -> tuple[Answering, str | None
     asked, answering = _closure(service, body)
     if on_cache_hit(service, body) is None:
         return answering, None
-    revision = body.as_of or (asked.names.looked_beyond_at if asked.names.beyond else asked.book.revision)
+    revision = body.as_of or (
+        asked.names.outside_book_at if asked.names.outside_book else asked.book.revision
+    )
     return answering, address_of(body, revision)
 
 
@@ -193,7 +195,7 @@ def set_only(service: Service, kind: str, asked: Asked) -> tuple[Answer, Underst
             late = Answer(Outcome.not_proved)
             return late, reasoning.understood(asked.posed(service.settings.currency, Deadline(0.0)), late)
 
-    return watched(kind, reason, lambda found: alone(found[0]))
+    return watched(kind, reason, lambda found: (found[0],))
 
 
 VIEW = (

@@ -14,12 +14,12 @@ from sqlalchemy import Connection, Engine, func, select
 
 from graftbook.catalogue.history.changes import changes_of_edit, edits
 from graftbook.catalogue.history.revisions import wait_for_editors
-from graftbook.catalogue.loading import apart, apart_session, imports
+from graftbook.catalogue.loading import imports, shadow, shadow_session
 from graftbook.catalogue.loading import load as loading
-from graftbook.catalogue.loading.apart import InFile
-from graftbook.catalogue.loading.apart_session import InSession
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Load, Report
+from graftbook.catalogue.loading.shadow import InFile
+from graftbook.catalogue.loading.shadow_session import InSession
 from graftbook.catalogue.store.tables import table
 from graftbook.database import UNREACHABLE, make_engine, reading, writing
 from graftbook.editing.records.service import Author, put_record, record_state, take_back
@@ -322,7 +322,7 @@ def test_whoever_wants_a_table_for_himself_does_not_hold_a_load_for_ever(
     """He waits for the load, and whoever comes to read the table waits behind him."""
     if kept.dialect.name != "postgresql":
         pytest.skip("SQLite locks no tables")
-    monkeypatch.setattr(apart_session, "SECONDS_TO_LOOK", 1)
+    monkeypatch.setattr(shadow_session, "SECONDS_TO_LOOK", 1)
     url = kept.url.render_as_string(hide_password=False)
     other = threading.Thread(target=_lock_for_himself, args=(url, "epoch"))
     look = InSession.as_others_left_it
@@ -356,16 +356,16 @@ def _wait_until(so: Callable[[], bool]) -> None:
 def test_many_edits_of_others_are_caught_up_with_before_they_have_to_wait(
     kept: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    others = HEAD + "".join(f"M-{n},bolt,brakes,modern,1.00\n" for n in range(apart.FEW + 1))
+    others = HEAD + "".join(f"M-{n},bolt,brakes,modern,1.00\n" for n in range(shadow.FEW + 1))
     locks = []
     before_the_lock(monkeypatch, lambda: small_load(kept, sheet(others)))
-    follow = apart.Copy._follow
+    follow = shadow.Copy._follow
     monkeypatch.setattr(
-        apart.Copy, "_follow", lambda self, edited, own: locks.append(edited) or follow(self, edited, own)
+        shadow.Copy, "_follow", lambda self, edited, own: locks.append(edited) or follow(self, edited, own)
     )
     assert load(kept, sheet("".join(MANY))).revision == 3
     assert [bool(edited) for edited in locks] == [False, True, False, False]
-    assert f"M-{apart.FEW}" in exported(kept)
+    assert f"M-{shadow.FEW}" in exported(kept)
     assert "N-49" in exported(kept)
 
 
@@ -504,7 +504,7 @@ def test_a_database_that_is_gone_is_told_as_that(sqlite_engine: Engine) -> None:
 
 HALF_A_LOAD = """
 import sys, time
-from graftbook.catalogue.loading.apart import copied
+from graftbook.catalogue.loading.shadow import copied
 from graftbook.database import make_engine
 with copied(make_engine(sys.argv[1])) as copy:
     print(copy.url.database, flush=True)
@@ -538,14 +538,14 @@ def test_the_copy_of_a_killed_load_goes_with_the_next_and_one_at_work_stays(sqli
 
 ALMOST_A_LOAD = """
 import io, sys, time
-from graftbook.catalogue.loading import apart, imports
+from graftbook.catalogue.loading import shadow, imports
 from graftbook.database import make_engine
-imports.SMALL, hand_over = 0, apart.Copy.hand_over
+imports.SMALL, hand_over = 0, shadow.Copy.hand_over
 def almost(*given):
     hand_over(*given)
     print("all is written", flush=True)
     time.sleep(60)
-apart.Copy.hand_over = almost
+shadow.Copy.hand_over = almost
 imports.load(make_engine(sys.argv[1]), io.StringIO(sys.argv[2]))
 """
 
