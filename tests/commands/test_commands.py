@@ -18,6 +18,7 @@ from graftbook.commands.cli import app
 from graftbook.commands.console import readable_errors
 from graftbook.commands.demo import demo_sheets
 from graftbook.commands.exits import Ends
+from graftbook.commands.group import BY_USE
 from graftbook.database import make_engine, reading
 from graftbook.guide.made import STARTER
 from graftbook.rulebook.scope import TooLarge
@@ -44,8 +45,15 @@ def database(sqlite_databases: Any) -> str:
     return address
 
 
+def test_every_command_stands_once_in_the_list_by_its_use():
+    listed = re.findall(r"^  ([a-z][a-z-]+)  ", run("--help").stdout, re.M)
+    assert sorted(listed) == sorted(vars(typer.main.get_command(app))["commands"])
+    assert [name for told in BY_USE.values() for name in told] == listed
+    assert set(COMMANDS) < set(listed)
+    assert listed[0] == "demo"
+
+
 def test_every_command_explains_itself():
-    assert all(command in run("--help").stdout for command in COMMANDS)
     for command in COMMANDS:
         help_text = run(command, "--help")
         assert help_text.exit_code == 0

@@ -29,7 +29,7 @@ from graftbook.commands.console import (
 from graftbook.commands.exits import told as how_it_ends
 from graftbook.commands.find import find
 from graftbook.commands.flat import flat
-from graftbook.commands.group import Commands
+from graftbook.commands.group import ByUse, Commands
 from graftbook.commands.guide import columns, guide, new
 from graftbook.commands.keys import keys
 from graftbook.commands.load import load, sheets
@@ -46,6 +46,7 @@ app = Commands(
     name="graftbook",
     help="Which parts fit this chassis number, what each choice brings, what clashes, and why.",
     epilog=how_it_ends(),
+    cls=ByUse,
 )
 app.add_typer(keys, name="keys")
 app.add_typer(stock, name="stock")
