@@ -34,10 +34,12 @@ def check(
     database: c.Database = None, chassis: c.Chassis = None, variant: c.Variant = None, build: c.Build = None,
     option: c.Option = None, fitted: c.Fitted = None, on_the_bench: c.Bench = None, fit: c.Fit = None,
     remedy: c.Remedy = None, remedy_all: c.RemedyAll = None, keep: c.Keep = None, rules: c.Rules = None,
-    as_json: c.AsJson = False, summary: c.Summary = False, service: distant.Service = None,
+    full: c.Full = False, as_json: c.AsJson = False, summary: c.Summary = False,
+    service: distant.Service = None,
 ) -> None:  # fmt: skip
     """Is this list complete, and does it work together? `graftbook check --chassis 24PL-018412 QB-3310`"""
     from graftbook.questions.checks.plain_text import check_lines
+    from graftbook.questions.closures.plain_brief import REST
     from graftbook.questions.closures.summary import check_summary
 
     asked = c.query_from({name: value for name, value in locals().items() if name != "proposed"})
@@ -52,7 +54,7 @@ def check(
     if as_json or summary:
         c.print_json(document)
     else:
-        c.print_lines(check_lines(document))
+        c.print_lines([*check_lines(document, full=full), *([] if full else ["", REST])])
     if not document["complete"]:
         raise typer.Exit(c.NO)
 
