@@ -32,7 +32,7 @@ class Reasoning:
         self.over = threading.Event()
         self.made = 0
 
-    def told(self, service: Service, *_: Any) -> Make:
+    def document_maker(self, service: Service, *_: Any) -> Make:
         def make() -> Made:
             self.made += 1
             assert self.over.wait(120)
@@ -44,7 +44,7 @@ class Reasoning:
 @pytest.fixture
 def reasoning(monkeypatch: pytest.MonkeyPatch) -> Reasoning:
     found = Reasoning()
-    monkeypatch.setattr(closures, "told", found.told)
+    monkeypatch.setattr(closures, "document_maker", found.document_maker)
     return found
 
 

@@ -50,7 +50,7 @@ def check(
             service, database, lambda shop: shop.check(**body), lambda settings: checked(settings, body)
         )
         if summary:
-            document = check_summary(document, full=None)
+            document = check_summary(document)
     if as_json or summary:
         c.print_json(document)
     else:

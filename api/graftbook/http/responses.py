@@ -186,7 +186,7 @@ class ResponseCache:
             await send({"type": "http.response.start", "status": 304, "headers": headers})
             await send({"type": "http.response.body", "body": b""})
             return True
-        if (body := self.answers.if_kept(stored.kept_as)) is None:
+        if (body := self.answers.peek(stored.kept_as)) is None:
             return False
         self._note(scope, stored, who)
         await send({"type": "http.response.start", "status": 200, "headers": stored.headers})
@@ -292,7 +292,7 @@ def answered(
         headers["Content-Location"] = at
     if request.method in ("GET", "HEAD") and has_already(request, etag):
         return not_modified(etag, {name: value for name, value in headers.items() if name != "ETag"})
-    body, lasting = service.answers.kept_or_made(etag, make)
+    body, lasting = service.answers.get_or_make(etag, make)
     if not lasting:
         return Response(body, media_type=media, headers={**KEEP_NOTHING, "Vary": "Accept"})
     state = request.scope.setdefault("state", {})

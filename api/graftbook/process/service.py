@@ -175,11 +175,11 @@ class AnswerCache:
 
     def get(self, etag: str) -> bytes | None:
         """The answer; None if it is not kept."""
-        if (body := self.if_kept(etag)) is None:
+        if (body := self.peek(etag)) is None:
             self.misses += 1
         return body
 
-    def if_kept(self, etag: str) -> bytes | None:
+    def peek(self, etag: str) -> bytes | None:
         """The same for who only looks whether it is there: not having it is not counted."""
         with self._lock:
             if (body := self._kept.get(etag)) is None:
@@ -198,7 +198,7 @@ class AnswerCache:
             self.put(key, packed)
         return packed
 
-    def kept_or_made(self, etag: str, make: Make) -> Made:
+    def get_or_make(self, etag: str, make: Make) -> Made:
         """The answer kept from last time, or made now and kept if it is the same whenever it is asked for.
 
         What somebody is making already is waited for, as long as there is time to reason over it. Raises Busy

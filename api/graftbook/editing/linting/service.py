@@ -40,7 +40,7 @@ def findings(
     def make() -> tuple[bytes, bool]:
         return json_bytes({"items": _documents(service, vehicles)}), True
 
-    body, _ = service.answers.kept_or_made(etag_of("lint", epoch, revision, vehicles), make)
+    body, _ = service.answers.get_or_make(etag_of("lint", epoch, revision, vehicles), make)
     found: list[LintFindingOut] = orjson.loads(body)["items"]
     return found if changed is None else [one for one in found if changed & set(one["records"])]
 

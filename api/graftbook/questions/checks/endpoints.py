@@ -1,7 +1,5 @@
 """Whether a proposed set is complete and works together."""
 
-from functools import partial
-
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
@@ -29,5 +27,5 @@ router = APIRouter(prefix="/v1/checks", tags=["checks"], dependencies=[MayRead])
 def check_set(body: CheckIn, request: Request, service: ServiceDep, view: View = "full") -> Response:
     """`completed` is the closure that keeps what is proposed and adds what is missing."""
     etag, make = check(service, body)
-    etag, make = viewed(service, view, etag, make, partial(check_summary, full=None))
+    etag, make = viewed(service, view, etag, make, check_summary)
     return answered(request, service, etag, make, on_hit=on_cache_hit(service, body))

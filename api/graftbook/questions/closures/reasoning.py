@@ -105,7 +105,7 @@ def closure(asked: Posed) -> Rendered:
     if not least:
         return _rendered(document, told)
     without = without_least_evidence(asked)
-    document["least_evidence"] = least_evidence_document(asked.book, least, answer, without)
+    document["least_evidence"] = least_evidence_document(least, answer, without)
     return _rendered(document, told, without)
 
 

@@ -78,7 +78,7 @@ def document_of(service: Service, answering: Answering) -> Any:
 
     What is kept is bytes, and so is what a process that reasons gives back: they are read once, here.
     """
-    body, _ = service.answers.kept_or_made(*answering)
+    body, _ = service.answers.get_or_make(*answering)
     return orjson.loads(body)
 
 
@@ -115,7 +115,7 @@ def why_not_briefly(service: Service, body: WhyNotIn) -> Answering:
     closure = _closure_of(service, plain)
 
     def make() -> Made:
-        document, _ = service.answers.kept_or_made(*closure)
+        document, _ = service.answers.get_or_make(*closure)
         return document_maker(
             service, "why-not", reasoning.why_not_briefly, [asked], number, position, document
         )()
@@ -214,7 +214,7 @@ def viewed(
         return etag, make
 
     def make_summary() -> Made:
-        body, lasting = service.answers.kept_or_made(etag, make)
+        body, lasting = service.answers.get_or_make(etag, make)
         return json_bytes(summary(orjson.loads(body))), lasting
 
     return etag_of("summary", etag), make_summary
