@@ -2,9 +2,11 @@
 
 import gc
 import logging
+import re
 import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from difflib import get_close_matches
 from functools import partial
 from importlib.metadata import version
 from typing import Any
@@ -305,6 +307,18 @@ def _request_id(request: Request) -> str:
     return str(request.scope.get("state", {}).get("request_id", ""))
 
 
+def _address_near(app: FastAPI, path: str) -> str:
+    """The address that was meant by one with a slash too many, in capitals, or with a slip in its first name;
+    empty when none is like it."""
+    patterns = [pattern for pattern, _, _ in known_routes(app)]
+    plain = path.rstrip("/").lower()
+    likely = [path.rstrip("/"), plain]
+    if in_api := re.match("/v1/([^/]+)(.*)", plain):
+        names = {found[1] for each in patterns if (found := re.match(r"\^/v1/([a-z-]+)", each.pattern))}
+        likely += [f"/v1/{name}{in_api[2]}" for name in get_close_matches(in_api[1], names, 1, 0.75)]
+    return next((one for one in likely if one != path and any(p.match(one) for p in patterns)), "")
+
+
 NO_FORM = "A form takes one file, and what is long as a file, not pasted. Go back, choose one, send it again."
 _BY_STATUS: dict[int, type[problems.Problem]] = {
     400: problems.MalformedRequest,
@@ -317,4 +331,6 @@ _BY_STATUS: dict[int, type[problems.Problem]] = {
 
 def _from_framework(request: Request, error: HTTPException) -> problems.Problem:
     kind = _BY_STATUS.get(error.status_code, problems.Problem)
+    if kind is problems.NothingHere and (near := _address_near(request.app, request.url.path)):
+        return problems.NothingHere(f"Did you mean {near}?", near=[problems.printable(near)])
     return kind(NO_FORM if kind is problems.MalformedRequest and sends_upload(request) else "")

@@ -241,3 +241,25 @@ def test_types_are_stable_and_each_is_used_once():
     types = [leaf.type for leaf in leaves()]
     assert len(types) == len(set(types))
     assert all(leaf.status >= 400 and leaf.title for leaf in leaves())
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("/v1/closures/", "/v1/closures"),
+        ("/V1/Components/QB-3310", "/v1/components/qb-3310"),
+        ("/v1/component/QB-3310", "/v1/components/qb-3310"),
+        ("/v1/vehicle/24PL-018412/", "/v1/vehicles/24pl-018412"),
+        ("/v1/nothing", ""),
+        ("/v1/closures/nothing/at/all", ""),
+        ("/v1", ""),
+    ],
+)
+async def test_an_address_with_a_slip_is_told_the_one_that_was_meant(
+    client: httpx.AsyncClient, written: str, meant: str
+):
+    problem = checked(await client.get(f"http://127.0.0.1{written}"))
+    assert problem["type"] == "/problems/nothing-here"
+    assert problem.get("near", []) == ([meant] if meant else [])
+    if meant:
+        assert (await client.get(meant)).status_code != 404

@@ -93,6 +93,15 @@ def test_the_page_names_every_part_of_the_json_that_the_api_gives(sqlite_demo_ur
         assert part["component"] in page
 
 
+def test_whether_a_number_fits_is_told_with_what_can_hurt(sqlite_demo_url: str):
+    asked = ("fits", "--database", sqlite_demo_url, "24PL-018412")
+    page, document = run(*asked, "QB-3310").stdout, json.loads(run(*asked, "QB-3310", "--json").stdout)
+    assert document["cautions"]
+    for caution in document["cautions"]:
+        assert " ".join(caution.split()) in " ".join(page.split())
+    assert "licensed" not in run(*asked, "QB-2010").stdout, "it sits there today: nobody works on it"
+
+
 def test_an_order_stands_by_suppliers(sqlite_demo_url: str):
     asked = ("order", "--database", sqlite_demo_url, *ASK)
     page, document = run(*asked).stdout, json.loads(run(*asked, "--format", "json").stdout)

@@ -340,7 +340,8 @@ def test_old_answers_go_a_bounded_number_at_a_time(engine: Engine):
 
 
 def _age(engine: Engine, by: timedelta) -> None:
-    with engine.begin() as connection:
+    with writing(engine) as session:
+        connection = session.connection()
         for row in connection.execute(select(KEPT)).all():
             older = update(KEPT).where(KEPT.c.key == row.key).values(at=row.at - by)
             connection.execute(older)

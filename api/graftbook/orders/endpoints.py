@@ -22,6 +22,7 @@ from graftbook.orders.summary_schemas import OrderSummaryOut
 from graftbook.process.service import Make
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.closures.endpoints import PROBLEMS
+from graftbook.questions.closures.query import pointing_at_parameters
 from graftbook.questions.closures.service import viewed
 from graftbook.questions.schemas import ViewWord
 
@@ -83,7 +84,8 @@ class _OrderQuery(OrderQuery):
 )
 def get_order(request: Request, service: ServiceDep, asked: Annotated[_OrderQuery, Query()]) -> Response:
     """Parameters as for `GET /v1/closures`, and how to buy."""
-    return _order(request, service, asked.order(), asked.part, asked.view)
+    with pointing_at_parameters(asked):
+        return _order(request, service, asked.order(), asked.part, asked.view)
 
 
 def _order(request: Request, service: Service, body: OrderIn, part: str, view: ViewWord) -> Response:

@@ -30,6 +30,9 @@ def order_lines(document: OrderOut, currency: str) -> Iterator[str]:
 def order_brief(document: OrderOut, currency: str) -> Iterator[str]:
     """An order in a few lines: what is not bought, how much is, from how many, by when, for what sum."""
     yield from not_bought_lines(document)
+    if not document["lines"]:
+        yield "TO ORDER: nothing."
+        return
     totals, suppliers = document["totals"], document["suppliers"]
     named = (("carriage", totals["carriage"]), ("tax", totals["tax"]), ("deposits", totals["deposits"]))
     beside = [word for word, sum_ in named if sum_ and Decimal(sum_)]

@@ -15,7 +15,7 @@ from graftbook.http.responses import answered
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.closures import service as closures
 from graftbook.questions.closures.compared_schemas import WhatIfOut, WhyNotOut
-from graftbook.questions.closures.query import ClosureQuery
+from graftbook.questions.closures.query import ClosureQuery, pointing_at_parameters
 from graftbook.questions.closures.schemas import ClosureOut
 from graftbook.questions.closures.service import VIEW, View, viewed
 from graftbook.questions.closures.summary import closure_summary
@@ -71,7 +71,8 @@ class _ClosureQuery(ClosureQuery):
 )
 def get_closure(request: Request, service: ServiceDep, asked: Annotated[_ClosureQuery, Query()]) -> Response:
     """Each parameter is a field of the body of `POST /v1/closures`; lists repeat the parameter."""
-    return _closure(request, service, asked.body(), asked.view)
+    with pointing_at_parameters(asked):
+        return _closure(request, service, asked.body(), asked.view)
 
 
 def _closure(request: Request, service: Service, body: ClosureIn, view: ViewWord) -> Response:

@@ -32,9 +32,9 @@ def brief_set_lines(document: ClosureOut, solution: SetOut) -> Iterator[str]:
     for part in solution["loose_parts"]:
         yield from loose_line(part)
         yield from work_lines(part)
-    if any(untouched_lines(solution, document["section_titles"])):
-        yield ""
-        yield from untouched_lines(solution, document["section_titles"])
+    untouched = [*untouched_lines(solution, document["section_titles"])]
+    if untouched and (solution["changes"] or solution["loose_parts"]):
+        yield from ("", *untouched)
     yield from note_lines("WORTH DOING AT THE SAME TIME", solution["advised"])
     yield from note_lines("NOT DETERMINED, because it is not recorded", solution["not_determined"])
     yield from _flaws(solution)
@@ -86,7 +86,7 @@ def brief_finding_lines(checks: ChecksOut) -> Iterator[str]:
     yield from wrap(checks["sentence"])
     for group in told(checks):
         if group["kinds"] == BY_THE_SET:
-            yield from group_lines(group)
+            yield from (*group_lines(group), "")
     kinds: dict[str, list[FindingOut]] = {}
     for finding in checks["findings"]:
         kinds.setdefault(finding["kind"], []).append(finding)
