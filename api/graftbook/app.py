@@ -67,8 +67,8 @@ from graftbook.pictures import endpoints as pictures
 from graftbook.pictures.image import LARGEST_FILE
 from graftbook.process.commits import CommitWatch
 from graftbook.process.draining import drain_before_the_end
-from graftbook.process.service import THREADS, NotInTime
-from graftbook.process.state import Readings, Service, make_service
+from graftbook.process.service import THREADS, NotInTime, Service, make_service
+from graftbook.process.state import Readings
 from graftbook.process.warm import warm_up
 from graftbook.questions.checks import endpoints as checks
 from graftbook.questions.closures import endpoints as closures

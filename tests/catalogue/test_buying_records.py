@@ -113,22 +113,6 @@ def test_access_goes_in_and_again_after_come_back_as_they_were_written(tern: Eng
     assert (again.ok, again.changed) == (True, 0), again.mistakes
 
 
-FITTING = {
-    "precedence": "[precedence]\nname,first,then,reason\nwheel-last,brake,wheel.left,Then the wheel.\n",
-    "tightening": "[tightening]\nname,position,fastener,torque\nwheel-nut,wheel.left,axle nut,20 Nm\n",
-    "access": "[access]\nname,position,other_position,reason\nwheel-off,brake,wheel.left,In the way.\n",
-    "the component of a tightening": "[component]\nnumber,name,section,origin\nTB-2,hard block,brakes,modern\n",
-}
-
-
-@pytest.mark.parametrize("edit", FITTING)
-def test_an_edit_about_fitting_makes_a_new_book(tern: Engine, edit: str) -> None:
-    books = Books(tern)
-    before = books.book("T2-L")
-    assert load(tern, sheet(FITTING[edit])).ok
-    assert books.book("T2-L").revision == 2 > before.revision
-
-
 MISTAKES = {
     "[supplier]\nname,title\nx,\n": "title",
     "[offer]\nsupplier,component,price\nnobody,TW-10,1\n": "there is no supplier 'nobody'",

@@ -228,6 +228,10 @@ EDITS = {
     "a rule that no longer holds for it": "[joint]\nvariants,name,position,characteristic,comparator,other_position,reason\nT1-R,wheels-alike,wheel.left,bore,equal,wheel.right,One axle.\n",
     "a span": "[chassis_span]\nvariant,first,last,built_from,built_to\nT2-L,2L-0001,2L-0950,1960-01-01,1969-12-31\n",
     "a position": '[position]\ngenerations,name,section,title,essential,circuit\ntwo,lamp,brakes,"lamp, front",no,lamps\n',
+    "the order of the work": "[precedence]\nname,first,then,reason\nwheel-last,brake,wheel.left,Then the wheel.\n",
+    "how tight": "[tightening]\nname,position,fastener,torque\nwheel-nut,wheel.left,axle nut,20 Nm\n",
+    "what is in the way": "[access]\nname,position,other_position,reason\nwheel-off,brake,wheel.left,In the way.\n",
+    "the component of a tightening": "[component]\nnumber,name,section,origin\nTB-2,hard block,brakes,modern\n",
 }
 
 

@@ -15,7 +15,7 @@ from graftbook.orders.fitting.schedule import earliest_finish
 from graftbook.orders.fitting.service import sequence_facts
 from graftbook.orders.question_schemas import FittingIn
 from graftbook.problems import Problem
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.reading import ask, at_revision
 from graftbook.rulebook.model import Access, Companion, Precedence, RuleBook, Vehicle
 from tests.closure.worlds import VEHICLE, World

@@ -11,8 +11,7 @@ import pytest
 from starlette.types import Message
 
 from graftbook.app import create_app
-from graftbook.process.service import WAITING_FOR_THE_SAME
-from graftbook.process.state import Made, Make, Service
+from graftbook.process.service import WAITING_FOR_THE_SAME, Made, Make, Service
 from graftbook.questions.closures import service as closures
 from graftbook.settings import Settings
 from graftbook.telemetry.requests import Asker

@@ -28,7 +28,7 @@ from graftbook.events.outbox import Kind, record_event
 from graftbook.http.responses import document_etag, require_match
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.problems import AlreadyExists, InvalidRequest, PreconditionFailed
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.schemas import VehicleIn
 from graftbook.questions.vehicles.service import name_vehicle
 

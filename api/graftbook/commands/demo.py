@@ -10,7 +10,7 @@ from graftbook.http.plain_text import wrap
 from graftbook.orders.plain_text import order_lines
 from graftbook.orders.service import closure_and_order
 from graftbook.problems import Problem
-from graftbook.process.state import make_service
+from graftbook.process.service import make_service
 from graftbook.questions.closures.plain_text import answer_lines
 from graftbook.questions.closures.query import ClosureQuery
 from graftbook.settings import Settings

@@ -33,7 +33,7 @@ from graftbook.editing.answer_difference import AnswerDifference, compare_answer
 from graftbook.editing.asked_before import MOST_STORED, Subject, lately_and_builds, on_variants
 from graftbook.problems import Busy, Problem, UnknownVariant
 from graftbook.process.background import Job
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.reading import Asked, ask
 from graftbook.questions.vehicles.service import of_one_revision
 from graftbook.rulebook.model import RuleBook, Supply

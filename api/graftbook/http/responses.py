@@ -29,7 +29,7 @@ from graftbook.http.compression import READY, chosen, every_tag, held, untagged
 from graftbook.http.values import json_bytes
 from graftbook.problems import PreconditionFailed, PreconditionRequired, Problem
 from graftbook.process.commits import CatalogueState, CommitMark, CommitWatch
-from graftbook.process.state import AnswerCache, Make, Service
+from graftbook.process.service import AnswerCache, Make, Service
 from graftbook.telemetry.requests import current
 
 JSON = "application/json"

@@ -19,7 +19,8 @@ from graftbook.orders.schemas import OrderOut
 from graftbook.orders.service import ordering
 from graftbook.orders.summary import order_summary
 from graftbook.orders.summary_schemas import OrderSummaryOut
-from graftbook.process.state import Make, Service, ServiceDep
+from graftbook.process.service import Make
+from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.closures.endpoints import PROBLEMS
 from graftbook.questions.closures.query import pointing_at_parameters
 from graftbook.questions.closures.service import viewed

@@ -26,7 +26,7 @@ from graftbook.orders.question_schemas import OrderIn
 from graftbook.orders.schemas import OrderOut, OrderVehicleOut, SubstituteOut
 from graftbook.orders.stock.store import stock_for, stock_version
 from graftbook.problems import pointing_at
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.closures.reasoning import closure_document, lasting, understood
 from graftbook.questions.closures.schemas import ClosureOut, UnderstoodOut
 from graftbook.questions.closures.service import document_of, found_set, set_only

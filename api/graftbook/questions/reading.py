@@ -22,7 +22,7 @@ from graftbook.problems import (
     UnknownSpecification,
     pointing_at,
 )
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.closures.reasoning import Posed
 from graftbook.questions.schemas import AskIn, LimitsIn, WishIn
 from graftbook.questions.vehicles.service import Names, VehicleAsked, ask_vehicle, combined, of_one_revision

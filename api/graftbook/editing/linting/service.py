@@ -18,7 +18,7 @@ from graftbook.editing.linting.schemas import LintFindingOut, MendOut
 from graftbook.http.responses import etag_of
 from graftbook.http.values import json_bytes
 from graftbook.problems import UnknownRevision
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 
 _ORDER = ("serious", "doubtful", "untidy")
 MOST_PLACES = 20

@@ -40,7 +40,7 @@ from graftbook.editing.review.tables import ACCEPTED, REFUSED, WITHDRAWN, Propos
 from graftbook.http.errors import refused
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.problems import ChangedAgain, InvalidRequest
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 
 ON = "on"
 

@@ -12,7 +12,7 @@ from graftbook.orders.question_schemas import QuotationIn
 from graftbook.orders.quotation.quotation import Item, Quotation, labour, part_of, quote
 from graftbook.orders.schemas import NotSuppliedOut, OrderOut, QuotationOut, SumsOut
 from graftbook.orders.service import Ordered, facts_of, order_for, vehicles_of
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 
 
 def quotation_facts(service: Service, body: QuotationIn) -> QuotationOut:

@@ -10,7 +10,7 @@ from graftbook.closure.question import ClearPosition, FitComponent
 from graftbook.http.errors import MOST_MISTAKES
 from graftbook.http.responses import etag_of
 from graftbook.problems import InvalidRequest, Problem, Unknown, UnknownComponent, begun
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.closures import reasoning
 from graftbook.questions.closures.service import Answering, document_maker
 from graftbook.questions.reading import Asked, ask, at_revision

@@ -16,7 +16,7 @@ from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.http.responses import do_nothing, etag_of
 from graftbook.http.values import json_bytes
 from graftbook.problems import NoSet
-from graftbook.process.state import Made, Make, Service
+from graftbook.process.service import Made, Make, Service
 from graftbook.questions.closures import reasoning
 from graftbook.questions.closures.query import address_of
 from graftbook.questions.closures.reasoning import Posed, Rendered

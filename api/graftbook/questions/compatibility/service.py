@@ -33,7 +33,7 @@ from graftbook.problems import (
     VehicleMismatch,
     pointing_at,
 )
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.closures.documents import because_document, vehicle_document
 from graftbook.questions.compatibility.schemas import (
     CompatibilityAnswerOut,

@@ -22,7 +22,7 @@ from graftbook.closure.measuring import (
 from graftbook.closure.words import phrases, sentences
 from graftbook.database import reading
 from graftbook.problems import InvalidRequest, UnknownCharacteristic
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.measuring import store
 from graftbook.questions.measuring.schemas import (
     MOST_CANDIDATES,

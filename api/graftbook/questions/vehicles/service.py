@@ -27,8 +27,7 @@ from graftbook.closure.search.deadline import NEVER, Deadline
 from graftbook.database import reading
 from graftbook.http.values import EFFORT_BY_WORD, GRADE_BY_WORD, SEVERITY_BY_WORD
 from graftbook.problems import CatalogueMoved, UnknownComponent, UnknownFlaw, VehicleMismatch, pointing_at
-from graftbook.process.service import NotInTime
-from graftbook.process.state import Service
+from graftbook.process.service import NotInTime, Service
 from graftbook.questions.schemas import LimitsIn, VehicleIn, WishIn
 from graftbook.rulebook.model import RuleBook, Upgrade, Vehicle
 
