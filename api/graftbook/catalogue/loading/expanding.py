@@ -1,4 +1,4 @@
-"""Settling a load's conditions: which range each belongs to, and for which variants it holds."""
+"""Expanding a load's conditions: which range each belongs to, and for which variants it holds."""
 
 from collections.abc import Iterator, Set
 from itertools import groupby
@@ -32,14 +32,14 @@ _REMAP = Table(
 _RECORDS_SHOWN = 5
 
 
-_SETTLING = {*CLAIMS, "position", "range", "variant", SPANS_OF}
+_ABOUT_CONDITIONS = {*CLAIMS, "position", "range", "variant", SPANS_OF}
 """The kinds that have conditions, and those that decide what a condition means."""
 
 
-def settle(connection: Connection, brought: Set[str]) -> Iterator[Mistake]:
+def expand_conditions(connection: Connection, brought: Set[str]) -> Iterator[Mistake]:
     """Give every condition its range, spell conditions out, and report those that can never hold; nothing is
-    left to settle where no kind that is `brought` has to do with conditions."""
-    if brought & _SETTLING:
+    left to do where no kind that is `brought` has to do with conditions."""
+    if brought & _ABOUT_CONDITIONS:
         yield from _give_ranges(connection)
         yield from _spell_out(connection, ranges_of_variants_before(connection))
 

@@ -18,7 +18,7 @@ from graftbook.catalogue.format.validation import findings
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.history.snapshots import begin_images, remember
 from graftbook.catalogue.loading.agreement import disagreements
-from graftbook.catalogue.loading.expanding import settle
+from graftbook.catalogue.loading.expanding import expand_conditions
 from graftbook.catalogue.loading.matching_names import unmatched_names
 from graftbook.catalogue.loading.references import broken_references, broken_references_beside
 from graftbook.catalogue.loading.removing import (
@@ -159,7 +159,7 @@ class Load:
         mistaken = [*self.report.mistakes, *(mistake for mistake, _ in self.absurd)]
         late = [
             *still_named(self.connection, removals),
-            *self._settled(brought),
+            *self._expanded(brought),
             *broken_references(self.connection, brought, self.unread),
             *broken_references_beside(self.connection, mistaken, self.unread),
             *self._read_late(),
@@ -169,8 +169,8 @@ class Load:
         for mistake in (*late, *self._told_absurd()):
             self.report.add(mistake)
 
-    def _settled(self, brought: set[str]) -> list[Mistake]:
-        mistakes = list(settle(self.connection, brought))
+    def _expanded(self, brought: set[str]) -> list[Mistake]:
+        mistakes = list(expand_conditions(self.connection, brought))
         return [] if self.unread & {"range", "variant"} else mistakes
 
     def _of_the_whole(self, brought: set[str]) -> Iterator[Mistake]:
