@@ -133,7 +133,21 @@ def pointing_at_parameters(asked: ClosureQuery) -> Iterator[None]:
     try:
         yield
     except Problem as problem:
-        raise problem.pointing(asked.parameter) from None
+        raise _pointing(problem, asked.parameter) from None
+
+
+def _pointing(problem: Problem, where: Callable[[str], str]) -> Problem:
+    """The same problem with what `where` makes of each pointer; the one given may be kept elsewhere."""
+    other = type(problem).__new__(type(problem), *problem.args)
+    vars(other).update(vars(problem))
+    other.pointer = where(problem.pointer) if problem.pointer else ""
+    if errors := problem.fields.get("errors"):
+        moved = [one | {"pointer": where(one["pointer"])} for one in errors]
+        other.fields = problem.fields | {"errors": moved}
+        start = f"{errors[0]['pointer']}: "
+        if problem.detail.startswith(start):
+            other.detail = f"{moved[0]['pointer']}: {problem.detail.removeprefix(start)}"
+    return other
 
 
 def address_of(body: ClosureIn, as_of: int) -> str | None:
