@@ -23,10 +23,13 @@ from graftbook.access.principal import Caller
 from graftbook.access.scopes import Scope
 from graftbook.access.service import create_key
 from graftbook.app import create_app
+from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.loading.imports import load
-from graftbook.database import make_engine, migrate
+from graftbook.catalogue.store.lookup import find_vehicle
+from graftbook.database import make_engine, migrate, reading
 from graftbook.editing import effect
 from graftbook.orders import service as orders
+from graftbook.rulebook.model import RuleBook, Vehicle
 from graftbook.settings import Settings
 from tests import sparing
 from tests.running import (  # noqa: F401  (hooks of pytest's own, found by their names)
@@ -346,6 +349,13 @@ def demo_copy(sqlite_databases: _Databases, sqlite_demo_url: str) -> Callable[[]
     return lambda: sqlite_databases.copy(sqlite_demo_url)
 
 
+def book_and_vehicle(engine: Engine, chassis: str) -> tuple[RuleBook, Vehicle]:
+    """The vehicle of a chassis number, and its rule book."""
+    with reading(engine) as session:
+        vehicle = find_vehicle(session, chassis).vehicle
+    return Books(engine).book(vehicle.variant), vehicle
+
+
 def make_key(where: str | Engine, scope: str = "administer", label: str = "tests") -> str:
     """A new key to a database, named by its address or its engine."""
     engine = make_engine(where) if isinstance(where, str) else where
@@ -360,11 +370,24 @@ def bearer(where: str | Engine, scope: str = "administer") -> dict[str, str]:
     return {"Authorization": f"Bearer {make_key(where, scope)}"}
 
 
-def client_of(app: FastAPI, base_url: str = HERE, scope: str | None = None) -> httpx.AsyncClient:
-    """A client that asks an application in this process; with a scope it has a new key that may do that."""
-    headers = bearer(app.state.service.engine, scope) if scope else {}
+def client_of(app: FastAPI, base_url: str = HERE, scope: str | None = None, **more: Any) -> httpx.AsyncClient:
+    """A client that asks an application in this process; with a scope it has a new key that may do that.
+
+    `more`: headers and whatever else a client is made of.
+    """
+    headers = more.pop("headers", {}) | (bearer(app.state.service.engine, scope) if scope else {})
     transport = httpx.ASGITransport(app, raise_app_exceptions=False)
-    return httpx.AsyncClient(transport=transport, base_url=base_url, headers=headers, timeout=60)
+    return httpx.AsyncClient(transport=transport, base_url=base_url, headers=headers, timeout=60, **more)
+
+
+@contextmanager
+def application(url: str, **settings: Any) -> Iterator[FastAPI]:
+    """The application on a database, with these settings; closed when the block ends."""
+    app = create_app(Settings(database_url=url, **settings))
+    try:
+        yield app
+    finally:
+        app.state.service.close()
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -385,9 +408,8 @@ def anyio_backend() -> str:
 @pytest.fixture(scope="session")
 def app(sqlite_demo_url: str) -> Iterator[FastAPI]:
     """The application on the demo range, which nobody writes to."""
-    app = create_app(Settings(database_url=sqlite_demo_url, seconds_to_reason=30))
-    yield app
-    app.state.service.close()
+    with application(sqlite_demo_url, seconds_to_reason=30) as app:
+        yield app
 
 
 @pytest.fixture
@@ -400,9 +422,8 @@ async def client(app: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
 @pytest.fixture
 def own_app(demo_copy: Callable[[], str]) -> Iterator[FastAPI]:
     """The application on a copy of the demo range of the test's own."""
-    app = create_app(Settings(database_url=demo_copy(), seconds_to_reason=30))
-    yield app
-    app.state.service.close()
+    with application(demo_copy(), seconds_to_reason=30) as app:
+        yield app
 
 
 @pytest.fixture

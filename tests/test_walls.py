@@ -37,8 +37,8 @@ ROOMS = {
     "rulebook": "",
     "closure": "rulebook",
     "checks": "rulebook",
-    "events.told": "database",
-    "catalogue": "events.told checks closure rulebook database document problems temporary_files",
+    "events.outbox": "database",
+    "catalogue": "events.outbox checks closure rulebook database document problems temporary_files",
     "builds.stored": "catalogue rulebook database document problems",
     "guide": "checks catalogue rulebook problems settings",
     "telemetry": "closure",
@@ -49,22 +49,22 @@ ROOMS = {
     "idempotency": "access http catalogue database problems",
     "questions": "access http process telemetry builds.stored catalogue checks closure rulebook database "
     "document problems",
-    "builds": "questions idempotency access http process builds.stored events.told catalogue database "
+    "builds": "questions idempotency access http process builds.stored events.outbox catalogue database "
     "document problems",
-    "orders": "questions idempotency builds access http process telemetry events.told catalogue closure "
+    "orders": "questions idempotency builds access http process telemetry events.outbox catalogue closure "
     "rulebook database document problems",
     "builds.life": "orders questions idempotency builds builds.stored access http process "
     "catalogue closure rulebook database document problems",
     "builds.standards": "builds.life questions builds builds.stored access http process telemetry catalogue "
     "closure rulebook database document problems",
-    "events": "orders builds access http process telemetry events.told catalogue database document problems "
-    "settings",
+    "events": "orders builds access http process telemetry events.outbox catalogue database document "
+    "problems settings",
     "editing": "orders questions idempotency builds builds.stored access http process catalogue checks "
     "closure rulebook database document problems",
     "reports": "editing questions access http process catalogue rulebook database document problems",
     "pictures": "access http process builds.stored catalogue database document problems",
     "health": "access http process telemetry catalogue database document problems",
-    "pages": "pictures guide events events.told orders reports editing builds builds.life builds.standards "
+    "pages": "pictures guide events events.outbox orders reports editing builds builds.life builds.standards "
     "builds.stored questions access http process catalogue checks rulebook database problems",
     "app": "pages pictures events orders reports editing builds builds.life builds.standards questions "
     "idempotency access http process telemetry health closure rulebook database_faults problems settings",

@@ -8,7 +8,7 @@ from tests.ways import ways
 
 pytestmark = pytest.mark.timeout(600)
 
-MOST = {"closure": (98, 35), "order": (79, 39), "import": (60, 0)}
+MOST = {"closure": (97, 35), "order": (79, 39), "import": (60, 0)}
 """Of each way, with nothing kept: modules passed, and those of them before the reasoning begins. They may
 only shrink; `python -m tests.ways --lines` says which they are, and counts a page too."""
 

@@ -2,9 +2,11 @@
 
 import gc
 import logging
+import re
 import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from difflib import get_close_matches
 from functools import partial
 from importlib.metadata import version
 from typing import Any
@@ -23,9 +25,9 @@ from starlette.responses import RedirectResponse, Response
 from graftbook import database_faults, problems
 from graftbook.access import endpoints as keys
 from graftbook.access import session_endpoints
-from graftbook.access.authenticator import Door
+from graftbook.access.authenticator import Authenticator
 from graftbook.access.endpoints import describe_access
-from graftbook.access.guard import LONGEST_FORM, Trail, known_reader, sends_upload
+from graftbook.access.guard import LONGEST_FORM, AuditTrail, known_reader, sends_upload
 from graftbook.access.service import require_keys_beyond_this_machine
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
@@ -50,7 +52,7 @@ from graftbook.http.errors import problem_from_mistakes
 from graftbook.http.middleware import BodyRefused, Cors, Guard, Strict, known_routes
 from graftbook.http.openapi import DESCRIPTION, TAGS, complete
 from graftbook.http.parameters import known_parameters
-from graftbook.http.responses import KEEP_NOTHING, Ready, problem_answer, read_answer
+from graftbook.http.responses import KEEP_NOTHING, ResponseCache, problem_answer, read_answer
 from graftbook.idempotency.header import response_of
 from graftbook.idempotency.service import AnsweredBefore
 from graftbook.orders import endpoints as orders
@@ -63,10 +65,10 @@ from graftbook.pages.problems import problem_page, sign_in_address, wants_page
 from graftbook.pages.routers import ROUTERS as PAGES
 from graftbook.pictures import endpoints as pictures
 from graftbook.pictures.image import LARGEST_FILE
+from graftbook.process.commits import CommitWatch
 from graftbook.process.draining import drain_before_the_end
-from graftbook.process.present import Present
-from graftbook.process.service import THREADS, NotInTime
-from graftbook.process.state import Readings, Service, make_service
+from graftbook.process.service import THREADS, NotInTime, Service, make_service
+from graftbook.process.state import Readings
 from graftbook.process.warm import warm_up
 from graftbook.questions.checks import endpoints as checks
 from graftbook.questions.closures import endpoints as closures
@@ -156,20 +158,23 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         dependencies=[Depends(known_parameters)],
     )
     app.state.service = make_service(settings)
-    present = Present(app.state.service.engine)
-    door = app.state.door = Door(app.state.service.engine, present)
+    commits = CommitWatch(app.state.service.engine)
+    authenticator = app.state.authenticator = Authenticator(app.state.service.engine, commits)
     app.state.readings = Readings(app.state.service)
-    app.state.waiting = Waiting(app.state.service.engine, present)
-    app.state.service.before_closing += [door.close, present.close]
+    app.state.waiting = Waiting(app.state.service.engine, commits)
+    app.state.service.before_closing += [authenticator.close, commits.close]
     app.get("/openapi.json", include_in_schema=False)(openapi_document)
     for router in ROUTERS:
         app.include_router(router)
     _answer_errors(app)
-    app.add_middleware(Trail)
+    app.add_middleware(AuditTrail)
     answers = app.state.service.answers
     app.add_middleware(Compress, answers=answers)
     app.add_middleware(
-        Ready, present=present, answers=answers, known_reader=partial(known_reader, settings, door)
+        ResponseCache,
+        commits=commits,
+        answers=answers,
+        known_reader=partial(known_reader, settings, authenticator),
     )
     app.add_middleware(Strict)
     app.add_middleware(
@@ -302,6 +307,18 @@ def _request_id(request: Request) -> str:
     return str(request.scope.get("state", {}).get("request_id", ""))
 
 
+def _address_near(app: FastAPI, path: str) -> str:
+    """The address that was meant by one with a slash too many, in capitals, or with a slip in its first name;
+    empty when none is like it."""
+    patterns = [pattern for pattern, _, _ in known_routes(app)]
+    plain = path.rstrip("/").lower()
+    likely = [path.rstrip("/"), plain]
+    if in_api := re.match("/v1/([^/]+)(.*)", plain):
+        names = {found[1] for each in patterns if (found := re.match(r"\^/v1/([a-z-]+)", each.pattern))}
+        likely += [f"/v1/{name}{in_api[2]}" for name in get_close_matches(in_api[1], names, 1, 0.75)]
+    return next((one for one in likely if one != path and any(p.match(one) for p in patterns)), "")
+
+
 NO_FORM = "A form takes one file, and what is long as a file, not pasted. Go back, choose one, send it again."
 _BY_STATUS: dict[int, type[problems.Problem]] = {
     400: problems.MalformedRequest,
@@ -314,4 +331,6 @@ _BY_STATUS: dict[int, type[problems.Problem]] = {
 
 def _from_framework(request: Request, error: HTTPException) -> problems.Problem:
     kind = _BY_STATUS.get(error.status_code, problems.Problem)
+    if kind is problems.NothingHere and (near := _address_near(request.app, request.url.path)):
+        return problems.NothingHere(f"Did you mean {near}?", near=[problems.printable(near)])
     return kind(NO_FORM if kind is problems.MalformedRequest and sends_upload(request) else "")

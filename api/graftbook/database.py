@@ -1,20 +1,37 @@
-"""Engines and sessions. A session is opened and closed inside the function that uses it.
+"""Engines, sessions, and lists of values in SQL. A session is opened and closed inside the function that
+uses it.
 
 SQLite is told everything that it does not do by itself: foreign keys on every connection, a
 write-ahead log, an explicit BEGIN (so that two reads of one session see one state), and BEGIN
 IMMEDIATE for writers (a read that turns into a write would fail at once however long it may wait).
 """
 
+import json
 import os
 import re
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, Engine, column, create_engine, event, func, inspect, select
+from sqlalchemy import (
+    BigInteger,
+    BindParameter,
+    Connection,
+    Engine,
+    Select,
+    Text,
+    bindparam,
+    cast,
+    column,
+    create_engine,
+    event,
+    func,
+    inspect,
+    select,
+)
 from sqlalchemy import table as bare_table
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import DBAPIError, DisconnectionError
@@ -58,7 +75,7 @@ def make_engine(url: str, pool_size: int = 5) -> Engine:
     )
 
 
-def let_go(engine: Engine) -> None:
+def close_engine(engine: Engine) -> None:
     """Close every connection; one that somebody still has at work is closed as soon as he gives it back."""
     left = engine.pool
     engine.dispose()
@@ -197,6 +214,38 @@ def writing(engine: Engine) -> Iterator[Session]:
         except BaseException:
             session.rollback()
             raise
+
+
+def listed(connection: Connection, names: Iterable[str]) -> Select[Any]:
+    """A list of names as a select, whatever its length: one parameter, the same on both engines."""
+    return _elements(connection.dialect.name, as_list(names))
+
+
+def as_list(names: Iterable[str]) -> str:
+    """A list of names as the value of a parameter."""
+    return json.dumps(list(names))
+
+
+def listed_under(dialect: str, parameter: str) -> Select[Any]:
+    """A list of names as a select in a statement that is kept: `parameter` is given its `as_list`."""
+    return _elements(dialect, bindparam(parameter, type_=Text()))
+
+
+def _elements(dialect: str, text: str | BindParameter[str]) -> Select[Any]:
+    if dialect == "postgresql":
+        from sqlalchemy.dialects.postgresql import JSONB
+
+        array = cast(cast(text, Text), JSONB)
+        elements = func.jsonb_array_elements_text(array).table_valued("value").render_derived()
+    else:
+        elements = func.json_each(text).table_valued("value")
+    return select(elements.c.value)
+
+
+def listed_numbers(connection: Connection, numbers: Iterable[int]) -> Select[Any]:
+    """A list of whole numbers as a select, whatever its length."""
+    texts = listed(connection, [str(number) for number in numbers]).subquery()
+    return select(cast(texts.c[0], BigInteger))
 
 
 def in_utc(at: datetime) -> datetime:

@@ -5,7 +5,7 @@ problem documents. `pointer` is the JSON pointer (RFC 6901) of the field that is
 with a pointer is the fault of the body sent (422), without one that of the address (404).
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from types import MappingProxyType
 from typing import Any, ClassVar, Self
@@ -55,6 +55,19 @@ class Problem(Exception):
         """As a value: without the places where it came up, which hold whatever was looked at there."""
         self.__context__ = self.__cause__ = None
         return self.with_traceback(None)
+
+    def pointing(self, where: Callable[[str], str]) -> Self:
+        """The same, of what `where` makes of each pointer: parameters for members of a body."""
+        other = type(self).__new__(type(self), *self.args)
+        vars(other).update(vars(self))
+        other.pointer = where(self.pointer) if self.pointer else ""
+        if errors := self.fields.get("errors"):
+            moved = [one | {"pointer": where(one["pointer"])} for one in errors]
+            other.fields = self.fields | {"errors": moved}
+            start = f"{errors[0]['pointer']}: "
+            if self.detail.startswith(start):
+                other.detail = f"{moved[0]['pointer']}: {self.detail.removeprefix(start)}"
+        return other
 
     def document(self) -> dict[str, Any]:
         """The problem document's members (RFC 9457, section 3.1)."""

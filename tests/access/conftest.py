@@ -1,7 +1,7 @@
-"""A small catalogue behind a door, on each engine in turn."""
+"""A small catalogue, and who asks with a key or without, on each engine in turn."""
 
 from collections.abc import AsyncIterator, Callable, Iterator
-from contextlib import asynccontextmanager
+from contextlib import ExitStack, asynccontextmanager
 from typing import Any
 
 import httpx
@@ -10,12 +10,9 @@ from fastapi import FastAPI
 from sqlalchemy import Engine, delete
 from sqlmodel import SQLModel
 
-from graftbook.app import create_app
-from graftbook.catalogue.loading.imports import load
 from graftbook.database import make_engine, writing
-from graftbook.settings import Settings
-from tests.catalogue.sheet import small
-from tests.conftest import bearer, client_of
+from tests.catalogue.sheet import load_small
+from tests.conftest import application, bearer, client_of
 
 WRITTEN = (
     "page_session", "access_event", "access_key", "build_fitting", "build_bench", "build",
@@ -24,14 +21,10 @@ WRITTEN = (
 BUILD = {"name": "red", "chassis": "2L-0001"}
 
 
-def _load_small(engine: Engine) -> None:
-    assert load(engine, small()).ok
-
-
 @pytest.fixture(scope="session")
 def house(databases: Any) -> Iterator[Engine]:
     """A database with a small catalogue; on each engine in turn."""
-    engine = make_engine(databases.once_to_read("small", _load_small))
+    engine = make_engine(databases.once_to_read("small", load_small))
     yield engine
     engine.dispose()
 
@@ -48,15 +41,8 @@ def url(house: Engine) -> Iterator[str]:
 @pytest.fixture
 def apps(url: str) -> Iterator[Callable[..., FastAPI]]:
     """Makes an application on the database, with these settings; as many as one likes."""
-    made: list[FastAPI] = []
-
-    def new(**settings: Any) -> FastAPI:
-        made.append(create_app(Settings(database_url=url, **settings)))
-        return made[-1]
-
-    yield new
-    for app in made:
-        app.state.service.close()
+    with ExitStack() as made:
+        yield lambda **settings: made.enter_context(application(url, **settings))
 
 
 @pytest.fixture

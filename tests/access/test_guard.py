@@ -11,7 +11,7 @@ from fastapi import FastAPI
 from fastapi.routing import iter_route_contexts
 
 from graftbook.access import service as access
-from graftbook.access.guard import Needs, known_reader
+from graftbook.access.guard import NeedsScope, known_reader
 from graftbook.access.keys import new_key, presented
 from graftbook.access.principal import Caller
 from graftbook.access.scopes import Scope
@@ -83,7 +83,7 @@ OPEN = {
     "/livez", "/readyz", "/openapi.json", "/guide", "/guide/{name}", "/problems/{name}",
     "/static/{digest}/{name}", "/signin", "/signout", "/units",
 }  # fmt: skip
-"""What a stranger may ask for where reading is closed: nothing of the catalogue, and the door itself."""
+"""What a stranger may ask for where reading is closed: nothing of the catalogue, and the way to sign in."""
 
 
 async def test_where_reading_is_closed_every_route_but_these_wants_a_key(apps: Callable[..., FastAPI]):
@@ -101,9 +101,9 @@ async def test_where_reading_is_closed_every_route_but_these_wants_a_key(apps: C
 
 async def test_open_reading_looks_at_no_key_of_nobody(anybody: httpx.AsyncClient, app: FastAPI, monkeypatch):
     def touched(*_given):
-        raise AssertionError("the door was asked")
+        raise AssertionError("the authenticator was asked")
 
-    monkeypatch.setattr(app.state.door, "admit", touched)
+    monkeypatch.setattr(app.state.authenticator, "authenticate", touched)
     assert (await anybody.get("/v1/variants")).status_code == 200
     assert (await anybody.get("/v1/variants", headers={"Authorization": "Basic eDp5"})).status_code == 200
 
@@ -276,8 +276,8 @@ def test_what_is_answered_before_the_guard_is_read_under_our_own_name_only(
     headers: list[tuple[bytes, bytes]], free: bool
 ):
     scope: Any = {"headers": headers, "server": ("127.0.0.1", 8000)}
-    door = SimpleNamespace(knows_key=lambda *_: None)
-    known = known_reader(Settings(database_url="sqlite://"), cast(Any, door), scope, None)
+    authenticator = SimpleNamespace(known_by_key=lambda *_: None)
+    known = known_reader(Settings(database_url="sqlite://"), cast(Any, authenticator), scope, None)
     assert known == ({} if free else None)
 
 
@@ -338,7 +338,7 @@ def test_the_document_says_forged_where_a_page_could_be_used_to_change_something
 
 
 def guarded(dependant: Any) -> bool:
-    return any(isinstance(inner.call, Needs) or guarded(inner) for inner in dependant.dependencies)
+    return any(isinstance(inner.call, NeedsScope) or guarded(inner) for inner in dependant.dependencies)
 
 
 def routes_of(router: Any) -> Iterator[Any]:

@@ -15,8 +15,8 @@ from graftbook.access.keys import checksum, new_key, presented
 from graftbook.access.principal import Caller
 from graftbook.access.scopes import Scope
 from graftbook.database import make_engine
-from graftbook.process import present
-from graftbook.process.present import BELIEVED
+from graftbook.process import commits
+from graftbook.process.commits import BELIEVED
 from tests.access.conftest import signed_in
 from tests.conftest import client_of, make_key
 
@@ -28,7 +28,7 @@ HERE = Caller(client="192.0.2.1")
 @pytest.fixture(autouse=True)
 def however_slow(monkeypatch: pytest.MonkeyPatch) -> None:
     """PostgreSQL is believed for so long that a busy machine changes nothing."""
-    monkeypatch.setattr(present, "BELIEVED", 3_600.0)
+    monkeypatch.setattr(commits, "BELIEVED", 3_600.0)
 
 
 @pytest.fixture(params=["open", "closed"])
@@ -47,7 +47,7 @@ async def made_ready(app: FastAPI, client: httpx.AsyncClient) -> list[str]:
     """Ask until the answer is given again without a look-up; the statements of every later question."""
     for _ in range(3):
         assert (await client.get(PART)).status_code == 200
-        app.state.door.close()  # when the key was last used is written behind the answer
+        app.state.authenticator.close()  # when the key was last used is written behind the answer
     seen: list[str] = []
 
     @event.listens_for(app.state.service.engine, "before_cursor_execute")
@@ -78,7 +78,7 @@ async def test_a_revocation_elsewhere_is_seen_within_a_second(
     app: FastAPI, engine: Engine, url: str, monkeypatch: pytest.MonkeyPatch
 ):
     """On SQLite by the very next request."""
-    monkeypatch.setattr(present, "BELIEVED", BELIEVED)
+    monkeypatch.setattr(commits, "BELIEVED", BELIEVED)
     key, other = make_key(engine, "read"), make_engine(url)
     async with holding(app, key) as client:
         await made_ready(app, client)
@@ -136,7 +136,7 @@ async def test_that_a_key_is_used_goes_on_being_written(
         before = access.list_keys(engine, None, 1)[0]["last_used"]
         by(monkeypatch, authenticator.USE_WRITTEN_EVERY)
         assert (await client.get(PART)).status_code == 200
-        app.state.door.close()
+        app.state.authenticator.close()
     assert before
     assert access.list_keys(engine, None, 1)[0]["last_used"] != before
 

@@ -208,9 +208,9 @@ async def test_a_session_ends_twelve_hours_after_its_last_use_and_after_a_week(
         with writing(engine) as session:
             row = session.exec(select(PageSessionRow)).one()
             row.begun, row.seen = access.moment() - begun, access.moment() - seen
-        opened = sessions.open_session(app.state.door, client.cookies[sessions.COOKIE])
+        opened = sessions.open_session(app.state.authenticator, client.cookies[sessions.COOKIE])
         assert (opened is not None) == open_
-    app.state.door.close()
+    app.state.authenticator.close()
     with reading(engine) as session:
         last = session.exec(select(PageSessionRow)).one().seen
         assert (access.moment() - last < timedelta(seconds=50)) == open_
@@ -233,7 +233,7 @@ async def test_signing_out_ends_the_session_for_everybody_who_has_the_cookie(app
         out = await client.post("/signout", headers=OWN, data={"form_token": token})
         assert (out.status_code, out.headers["location"]) == (303, "/")
         assert sessions.COOKIE not in client.cookies
-        assert sessions.open_session(app.state.door, secret) is None
+        assert sessions.open_session(app.state.authenticator, secret) is None
         assert (await client.post("/signout", headers=OWN, data={"form_token": token})).status_code == 303
 
 
@@ -248,5 +248,5 @@ def test_the_token_does_not_tell_the_cookie():
 
 def test_a_key_is_not_a_cookie_nor_a_cookie_a_key(app: FastAPI):
     key = make_key(app.state.service.engine)
-    assert sessions.open_session(app.state.door, key) is None
+    assert sessions.open_session(app.state.authenticator, key) is None
     assert presented("a" * 43) is None

@@ -74,7 +74,7 @@ async def test_a_key_that_may_not_is_in_the_trail(
 ):
     header = bearer(app.state.service.engine, "read")
     await anybody.post("/v1/builds", json=BUILD, headers=header)
-    app.state.door.close()
+    app.state.authenticator.close()
     (row,) = await trail_of(administrator, outcome="refused")
     assert (row["what"], row["key"]) == ("POST /v1/builds: 403", header["Authorization"].split("_")[1])
 
@@ -183,7 +183,7 @@ async def test_what_breaks_after_its_answer_began_is_one_row(monkeypatch: pytest
         """To nobody."""
 
     with pytest.raises(RuntimeError):
-        await guard.Trail(breaks)({"type": "http", "state": {"to_record": True}}, None, send)
+        await guard.AuditTrail(breaks)({"type": "http", "state": {"to_record": True}}, None, send)
     assert told == ["done"]
 
 
@@ -193,5 +193,5 @@ async def test_what_is_no_request_is_passed_on_as_it_is():
     async def app(*given: Any) -> None:
         passed.append(given)
 
-    await guard.Trail(app)({"type": "lifespan"}, "receive", "send")
+    await guard.AuditTrail(app)({"type": "lifespan"}, "receive", "send")
     assert passed == [({"type": "lifespan"}, "receive", "send")]

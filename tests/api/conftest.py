@@ -6,16 +6,12 @@ from typing import Any
 import httpx
 import pytest
 
-from graftbook.app import create_app
-from graftbook.settings import Settings
-from tests.conftest import client_of
+from tests.conftest import application, client_of
 
 
 @pytest.fixture
 async def empty(sqlite_databases: Any) -> AsyncIterator[httpx.AsyncClient]:
     """A client of a migrated, empty catalogue of its own that takes small bodies only."""
-    settings = Settings(database_url=sqlite_databases.new(), largest_body=20_000, largest_import=200_000)
-    app = create_app(settings)
-    async with client_of(app, scope="administer") as client:
-        yield client
-    app.state.service.close()
+    with application(sqlite_databases.new(), largest_body=20_000, largest_import=200_000) as app:
+        async with client_of(app, scope="administer") as client:
+            yield client

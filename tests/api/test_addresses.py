@@ -8,11 +8,9 @@ from urllib.parse import parse_qs
 import httpx
 import pytest
 
-from graftbook.app import create_app
 from graftbook.orders.question_schemas import OrderQuery
 from graftbook.questions.closures.query import ClosureQuery
-from graftbook.settings import Settings
-from tests.conftest import client_of
+from tests.conftest import application, client_of
 
 pytestmark = pytest.mark.anyio
 
@@ -88,11 +86,10 @@ ORDER_FIELDS: dict[str, tuple[Any, dict[str, Any]]] = {
 @pytest.fixture(scope="module")
 async def house(sqlite_databases: Any, sqlite_demo_url: str) -> AsyncIterator[httpx.AsyncClient]:
     """The demo with a build, a specification, a full shelf and a second revision in it, only to be asked."""
-    app = create_app(Settings(database_url=sqlite_databases.copy(sqlite_demo_url), seconds_to_reason=30))
-    async with client_of(app, scope="edit") as client:
-        await furnished(client)
-        yield client
-    app.state.service.close()
+    with application(sqlite_databases.copy(sqlite_demo_url), seconds_to_reason=30) as app:
+        async with client_of(app, scope="edit") as client:
+            await furnished(client)
+            yield client
 
 
 async def furnished(writer: httpx.AsyncClient) -> None:

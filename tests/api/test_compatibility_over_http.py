@@ -6,6 +6,7 @@ import httpx
 import pytest
 from pydantic import TypeAdapter
 
+from graftbook.closure.words import sentences
 from graftbook.questions.compatibility.schemas import CompatibilityListOut, CompatibilityOut
 
 pytestmark = pytest.mark.anyio
@@ -215,3 +216,27 @@ async def test_many_chassis_numbers_are_looked_up_as_one_is(client: httpx.AsyncC
         else:
             assert answer["vehicle"]["built"] == question["built"]
     assert 0 < sum("problem" in answer for answer in many) < len(many)
+
+
+async def test_work_that_can_hurt_is_told_with_its_cautions(client: httpx.AsyncClient):
+    """Each is one that the whole set with it tells too; where nothing is fitted, there is none."""
+    today = {"component": "QB-2010", "chassis": CHASSIS, "position": "brake.front.left"}
+    astray = {"component": "QB-3310", "chassis": CHASSIS, "position": "battery"}
+    assert (await ask(client, today, astray))["cautions"] == []
+    fitted = ((CHASSIS, "QB-3310"), (CHASSIS, "QL-7075"), ("16PL-004321", "QT-7000"))
+    for chassis, number in fitted:
+        question = {"component": number, "chassis": chassis}
+        told = (await ask(client, question, today))["cautions"]
+        body = {"vehicle": {"chassis": chassis}, "wishes": [{"fit": number}]}
+        whole = (await client.post("/v1/closures", json=body)).json()["cautions"]
+        assert told
+        assert set(told) <= set(whole)
+        alone = (await client.get("/v1/compatibility", params=question)).json()
+        assert alone["cautions"] == told
+        known = (await client.get(f"/v1/components/{number}")).json()
+        hazards = [f"{number}: {known['component']['hazard']}"] if known["component"]["hazard"] else []
+        assert known["cautions"] + hazards == told
+        for detail in ({"detail": "verdict"}, {"proof": True}):
+            again = await client.post("/v1/compatibility", json={"questions": [question], **detail})
+            assert again.json()["cautions"] == told
+    assert {sentences.CUTTING, sentences.HEAVY} <= set(told)

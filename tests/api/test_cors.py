@@ -7,10 +7,9 @@ import httpx
 import pytest
 from pydantic import ValidationError
 
-from graftbook.app import create_app
 from graftbook.http.middleware import EXPOSED
 from graftbook.settings import Settings
-from tests.conftest import client_of
+from tests.conftest import application, client_of
 
 pytestmark = [pytest.mark.anyio, pytest.mark.one_engine]
 
@@ -26,10 +25,9 @@ Asking = Callable[[str], AbstractAsyncContextManager[httpx.AsyncClient]]
 def asking(sqlite_demo_url: str) -> Asking:
     @asynccontextmanager
     async def open_to(origins: str) -> AsyncIterator[httpx.AsyncClient]:
-        app = create_app(Settings(database_url=sqlite_demo_url, cors_origins=origins))
-        async with client_of(app) as client:
-            yield client
-        app.state.service.close()
+        with application(sqlite_demo_url, cors_origins=origins) as app:
+            async with client_of(app) as client:
+                yield client
 
     return open_to
 

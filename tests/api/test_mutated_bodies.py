@@ -11,10 +11,8 @@ from fastapi import FastAPI
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from graftbook.app import create_app
-from graftbook.settings import Settings
 from tests.api.test_openapi import answers, examples, validator
-from tests.conftest import bearer, client_of
+from tests.conftest import application, bearer, client_of
 from tests.running import cases
 
 WISH = {"fit": "QW-3055", "position": "wheel.road"}
@@ -164,11 +162,10 @@ def replaced(body: Any, path: tuple[Any, ...], value: Any) -> Any:
 def mutable(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[FastAPI]:
     """An application on a copy of the demo range. It has so long that what is asked again and again, with
     other values where they change nothing, is reasoned over once (`tests/sparing.py`)."""
-    app = create_app(Settings(database_url=sqlite_databases.copy(sqlite_demo_url), seconds_to_reason=10))
-    app.state.let_in = bearer(app.state.service.engine)
-    assert ask(app, "post", "/v1/builds", {"name": "a-list", "chassis": "24PL-018412"}).status_code == 201
-    yield app
-    app.state.service.close()
+    with application(sqlite_databases.copy(sqlite_demo_url), seconds_to_reason=10) as app:
+        app.state.let_in = bearer(app.state.service.engine)
+        assert ask(app, "post", "/v1/builds", {"name": "a-list", "chassis": "24PL-018412"}).status_code == 201
+        yield app
 
 
 def ask(app: FastAPI, method: str, path: str, body: Any) -> httpx.Response:

@@ -8,6 +8,7 @@ import pytest
 from fastapi import FastAPI
 from sqlalchemy import select, update
 
+from graftbook.database import writing
 from graftbook.idempotency.tables import AnsweredOnceRow
 from tests.conftest import client_of
 
@@ -63,7 +64,8 @@ async def test_a_day_later_the_key_is_as_good_as_new(writer: httpx.AsyncClient, 
     engine = own_app.state.service.engine
 
     def age(by: timedelta) -> None:
-        with engine.begin() as connection:
+        with writing(engine) as session:  # waits its turn: the service writes that the key was used
+            connection = session.connection()
             at = connection.execute(select(KEPT.c.at)).scalar_one()
             connection.execute(update(KEPT).values(at=at - by))
 

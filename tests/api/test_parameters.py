@@ -1,6 +1,7 @@
 """Every route refuses a query parameter that it does not know, and names the near one."""
 
 from collections.abc import Iterator
+from typing import Any
 
 import httpx
 import pytest
@@ -118,3 +119,42 @@ async def test_a_browser_gets_a_page_that_keeps_the_question(client: httpx.Async
     assert answer.status_code == 422
     assert "did you mean &#39;refuse&#39;?" in answer.text
     assert "/ask?chassis=24PL-018412&amp;fit=QL-7075" in answer.text
+
+
+WRONG = (
+    ({"fit": ["QB-3310", "QB-331"]}, "fit"),
+    ({"fit": ["QB-3310"], "upgrade": ["front-disc"]}, "upgrade"),
+    ({"fit": ["QB-3310"], "remedy": ["nonsuch"], "remedy_all": "severe"}, "remedy"),
+    ({"remedy_all": "severe", "clear": ["nonsuch"]}, "clear"),
+    ({"keep": ["nonsuch"]}, "keep"),
+    ({"keep_section": ["nonsuch"]}, "keep_section"),
+    ({"refuse": ["nonsuch"]}, "refuse"),
+    ({"option": ["nonsuch"]}, "option"),
+    ({"fitted": ["nonsuch=QB-3310"]}, "fitted"),
+    ({"on_the_bench": ["nonsuch"]}, "on_the_bench"),
+    ({"variant": "nonsuch"}, "variant"),
+    ({"chassis": "24PX-018412"}, "chassis"),
+    ({"chassis": ""}, "chassis"),
+    ({"specification": "nonsuch"}, "specification"),
+    ({"as_of": 999}, "as_of"),
+)
+
+
+@pytest.mark.parametrize("address", ["/v1/closures", "/v1/orders"])
+@pytest.mark.parametrize(("asked", "parameter"), WRONG, ids=[wrong[1] for wrong in WRONG])
+async def test_what_is_wrong_in_an_address_is_told_of_its_parameter(
+    client: httpx.AsyncClient, address: str, asked: dict[str, Any], parameter: str
+):
+    answer = await client.get(address, params={"chassis": "24PL-018412"} | asked)
+    assert 400 <= answer.status_code < 500, answer.text
+    problem = answer.json()
+    told = {one["pointer"] for one in problem.get("errors", ())} | {problem.get("pointer", parameter)}
+    assert told == {parameter}, problem
+    assert not problem["detail"].startswith("/"), problem
+
+
+async def test_what_is_wrong_in_a_body_is_told_of_its_member(client: httpx.AsyncClient):
+    """Also when an address asked the same before."""
+    await client.get("/v1/closures", params={"chassis": "24PL-018412", "fit": "QB-331"})
+    body = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-331"}]}
+    assert (await client.post("/v1/closures", json=body)).json()["pointer"] == "/wishes/0/fit"

@@ -3,14 +3,16 @@
 import httpx
 import pytest
 
+from graftbook.http.values import said_once
+from graftbook.questions.closures.plain_set import grouped
 from graftbook.questions.closures.plain_text import answer_lines
 
 pytestmark = pytest.mark.anyio
 
 
-async def text(client: httpx.AsyncClient, address: str) -> str:
+async def text(client: httpx.AsyncClient, address: str, *, full: bool = True) -> str:
     document = (await client.get(f"/v1/closures?{address}")).json()
-    return " ".join(" ".join(answer_lines(document)).split())
+    return " ".join(" ".join(answer_lines(document, full=full)).split())
 
 
 async def test_a_dangerous_flaw_is_told_wherever_it_is(client: httpx.AsyncClient):
@@ -156,3 +158,47 @@ async def test_sentences_of_the_demo_agree_with_its_own_figures(client: httpx.As
 async def test_what_is_counted_in_pieces_is_not_named_a_set(client: httpx.AsyncClient):
     said = await text(client, "chassis=24PR-020000&fit=QT-3000")
     assert "8 x QT-9120 propeller shaft bolt and self-locking nut:" in said
+
+
+BRIEFLY = (
+    "chassis=24PL-018412&fit=QB-3310",
+    "chassis=24PL-018412&remedy_all=severe",
+    "chassis=24PL-005000&fit=QL-7010",
+    "chassis=16PL-004321&fit=QT-7000",
+)
+
+
+@pytest.mark.parametrize("address", BRIEFLY)
+async def test_the_short_answer_keeps_what_must_be_known(client: httpx.AsyncClient, address: str):
+    """Every part with its reason, what gets worse, what fails, what is dangerous, what can hurt."""
+    document = (await client.get(f"/v1/closures?{address}")).json()
+    lines = list(answer_lines(document, full=False))
+    assert len(lines) < len(list(answer_lines(document, full=True))) / 2.5
+    said, found = " ".join(" ".join(lines).split()), document["set"]
+    for change in found["changes"]:
+        assert (change["component"] or f"Take out {change['replaces']}") in said
+    for number, group in enumerate(grouped(found), 1):
+        line = said.partition(f" {number}. ")[2].partition(f" {number + 1}. ")[0]
+        wished = group[0]["because"]["cause"] == "wish"
+        assert ("You wish it." if wished else " ".join(group[0]["why"].split())) in line
+        cut = group[0]["effort"] == "cutting"
+        assert ("Needs cutting or welding: it cannot be put back." in line) == cut
+    for part in found["loose_parts"]:
+        assert f"{part['quantity']} x {part['component']}" in said
+    for finding in document["checks"]["findings"]:
+        worse = finding["kind"] in ("worse", "newly not determined")
+        if finding["verdict"] == "fails" or (worse and not finding["missing"]):
+            assert " ".join(finding["sentence"].split()) in said
+    for flaw in (*found["flaws_left"], *found["flaws_brought"]):
+        if flaw["severity"] == "dangerous" or flaw in found["flaws_brought"]:
+            assert flaw["symptom"].removesuffix(".") in said
+    for caution in said_once(document["cautions"]):
+        assert " ".join(caution.split()) in said
+
+
+async def test_the_short_answer_counts_the_same_flaw_of_both_sides_once(client: httpx.AsyncClient):
+    said = await text(client, "chassis=24PL-018412&fit=QB-3310", full=False)
+    whole = await text(client, "chassis=24PL-018412&fit=QB-3310")
+    assert f"KNOWN FLAWS {whole.count(' gone ')} gone (" in said
+    assert "Chosen out of" in whole
+    assert "Chosen out of" not in said

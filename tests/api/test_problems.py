@@ -10,7 +10,7 @@ from sqlalchemy.exc import OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from tests.api.leaves import leaves
-from tests.conftest import client_of
+from tests.conftest import application, client_of
 
 pytestmark = pytest.mark.anyio
 
@@ -226,14 +226,10 @@ async def test_a_database_that_is_gone_or_too_busy_is_said_and_may_be_asked_agai
 
 
 async def test_without_tables_the_service_is_not_ready_and_says_what_to_do(tmp_path):
-    from graftbook.app import create_app
-    from graftbook.settings import Settings
-
-    app = create_app(Settings(database_url=f"sqlite:///{tmp_path / 'bare.sqlite3'}"))
-    async with client_of(app) as client:
-        ready, alive = await client.get("/readyz"), await client.get("/livez")
-        asked = await client.get("/v1/variants")
-    app.state.service.close()
+    with application(f"sqlite:///{tmp_path / 'bare.sqlite3'}") as app:
+        async with client_of(app) as client:
+            ready, alive = await client.get("/readyz"), await client.get("/livez")
+            asked = await client.get("/v1/variants")
     assert ready.status_code == 503
     assert "graftbook migrate" in ready.json()["detail"]
     assert ready.headers["retry-after"]
@@ -245,3 +241,25 @@ def test_types_are_stable_and_each_is_used_once():
     types = [leaf.type for leaf in leaves()]
     assert len(types) == len(set(types))
     assert all(leaf.status >= 400 and leaf.title for leaf in leaves())
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("/v1/closures/", "/v1/closures"),
+        ("/V1/Components/QB-3310", "/v1/components/qb-3310"),
+        ("/v1/component/QB-3310", "/v1/components/qb-3310"),
+        ("/v1/vehicle/24PL-018412/", "/v1/vehicles/24pl-018412"),
+        ("/v1/nothing", ""),
+        ("/v1/closures/nothing/at/all", ""),
+        ("/v1", ""),
+    ],
+)
+async def test_an_address_with_a_slip_is_told_the_one_that_was_meant(
+    client: httpx.AsyncClient, written: str, meant: str
+):
+    problem = checked(await client.get(f"http://127.0.0.1{written}"))
+    assert problem["type"] == "/problems/nothing-here"
+    assert problem.get("near", []) == ([meant] if meant else [])
+    if meant:
+        assert (await client.get(meant)).status_code != 404

@@ -8,13 +8,11 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from graftbook.app import create_app
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Load
-from graftbook.settings import Settings
 from tests import locks
-from tests.catalogue.test_apart import before_the_lock
-from tests.conftest import bearer, client_of
+from tests.catalogue.test_shadow import before_the_lock
+from tests.conftest import application, bearer, client_of
 
 DISCS = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
 PAD = "/v1/records/component/QB-3310"
@@ -153,9 +151,8 @@ async def test_the_counter_may_propose_and_withdraw_and_not_decide(
 @pytest.fixture
 def reviewed(demo_copy: Callable[[], str]) -> Iterator[FastAPI]:
     """A house that reviews every change."""
-    app = create_app(Settings(database_url=demo_copy(), review="on"))
-    yield app
-    app.state.service.close()
+    with application(demo_copy(), review="on") as app:
+        yield app
 
 
 async def test_where_the_house_reviews_nothing_is_published_that_another_did_not_accept(
@@ -189,9 +186,8 @@ async def test_where_the_house_reviews_nothing_is_published_that_another_did_not
 @pytest.fixture
 def on_each_engine(databases: Any, untouched_demo_url: str) -> Iterator[FastAPI]:
     """The application on a demo of the test's own, on each engine in turn."""
-    app = create_app(Settings(database_url=databases.copy(untouched_demo_url)))
-    yield app
-    app.state.service.close()
+    with application(databases.copy(untouched_demo_url)) as app:
+        yield app
 
 
 async def test_each_engine_keeps_accepts_and_refuses(on_each_engine: FastAPI) -> None:

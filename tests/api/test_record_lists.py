@@ -8,8 +8,8 @@ from sqlalchemy import Engine
 
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.names import name_of
+from graftbook.catalogue.store.from_rows import records_of
 from graftbook.catalogue.store.lists import filters_of
-from graftbook.catalogue.store.written import records_of
 from graftbook.database import reading
 
 pytestmark = pytest.mark.anyio

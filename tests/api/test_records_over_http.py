@@ -6,7 +6,7 @@ import httpx
 from fastapi import FastAPI
 from sqlalchemy import delete
 
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.database import writing
 
 PAD = "/v1/records/component/QB-3310"

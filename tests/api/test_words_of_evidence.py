@@ -30,7 +30,7 @@ async def test_text_confirms_only_what_somebody_confirmed(client: httpx.AsyncCli
     said = {}
     for address in (NOTHING_CHANGES, MANY_CHANGES, "/v1/closures?chassis=24PL-018412&fit=QL-7075"):
         document = (await client.get(address)).json()
-        text = said[address] = "\n".join(answer_lines(document))
+        text = said[address] = "\n".join(answer_lines(document, full=True))
         found = document["set"]
         confirmed = found["confidence"] in ("measured", "trial fitted", "built and driven")
         assert ("CONFIRMED: " in text) == (confirmed and not found["unconfirmed"]), address

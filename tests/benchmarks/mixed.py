@@ -23,7 +23,7 @@ from sqlalchemy import Engine, select
 from starlette.types import ASGIApp
 
 from graftbook.app import collect_seldom, create_app
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.commands.demo import demo_sheets
 from graftbook.settings import Settings
 from tests.benchmarks.http_speed import ready_bytes

@@ -33,7 +33,7 @@ async def writer(house_url: str) -> AsyncIterator[httpx.AsyncClient]:
     async with client_of(app, scope="edit") as client:
         yield client
     engine = app.state.service.engine
-    app.state.door.close()
+    app.state.authenticator.close()
     with writing(engine) as session:
         for name in HOUSE_TABLES:
             session.connection().execute(delete(SQLModel.metadata.tables[name]))

@@ -1,6 +1,8 @@
 """Builds over HTTP: stored as the catalogue writes names, never overwritten unread, usable in questions."""
 
 import asyncio
+import time
+from datetime import UTC, date, datetime, timedelta
 
 import httpx
 import pytest
@@ -138,3 +140,26 @@ async def test_a_half_converted_vehicle_is_taken_as_it_stands(writer: httpx.Asyn
     already = answer.json()["set"]["already_so"]
     assert any("brake.front.left" in note["positions"] for note in already)
     assert not any(change["position"] == "brake.front.left" for change in answer.json()["set"]["changes"])
+
+
+@pytest.mark.one_engine
+@pytest.mark.parametrize("zone", ["Etc/GMT-14", "Etc/GMT+12"])
+async def test_a_day_is_of_the_shops_own_calendar(
+    writer: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch, zone: str
+):
+    """Where the sun rises before or after Greenwich's: what is done today is written down today."""
+    monkeypatch.setenv("TZ", zone)
+    time.tzset()
+    try:
+        ahead = timedelta(hours=-int(zone.removeprefix("Etc/GMT")))
+        today = (datetime.now(UTC) + ahead).date()
+        assert date.today() == today
+        build = (await stored(writer, taken_in=today.isoformat())).json()
+        assert build["taken_in"] == today.isoformat()
+        late = await writer.post(
+            "/v1/builds", json=RED | {"name": "blue", "taken_in": (today + timedelta(1)).isoformat()}
+        )
+        assert (late.status_code, late.json()["pointer"]) == (422, "/taken_in")
+    finally:
+        monkeypatch.delenv("TZ")
+        time.tzset()

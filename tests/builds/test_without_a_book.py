@@ -13,7 +13,7 @@ from graftbook.catalogue.compiling.book_names import outline_of
 from graftbook.catalogue.loading.imports import load
 from graftbook.database import reading
 from graftbook.problems import Problem
-from graftbook.process.state import Service, make_service
+from graftbook.process.service import Service, make_service
 from graftbook.questions.schemas import VehicleIn, WishIn
 from graftbook.questions.vehicles.service import ask_vehicle, name_vehicle
 from graftbook.settings import Settings

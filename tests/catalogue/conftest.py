@@ -6,17 +6,12 @@ from typing import Any
 import pytest
 from sqlalchemy import Engine
 
-from graftbook.catalogue.loading.imports import load
 from graftbook.database import make_engine
-from tests.catalogue.sheet import small
-
-
-def _load_small(engine: Engine) -> None:
-    assert load(engine, small()).ok
+from tests.catalogue.sheet import load_small
 
 
 def _copy(databases: Any) -> Iterator[Engine]:
-    engine = make_engine(databases.copy(databases.once("small", _load_small)))
+    engine = make_engine(databases.copy(databases.once("small", load_small)))
     yield engine
     engine.dispose()
 

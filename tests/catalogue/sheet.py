@@ -3,6 +3,14 @@
 import io
 from pathlib import Path
 
+from sqlalchemy import Connection, Engine
+
+from graftbook.catalogue.compiling.queries import compile_book
+from graftbook.catalogue.format.exports import export
+from graftbook.catalogue.loading.imports import load
+from graftbook.database import reading
+from graftbook.rulebook.model import RuleBook
+
 SMALL = (Path(__file__).parent / "small.csv").read_text(encoding="utf-8")
 
 
@@ -20,3 +28,21 @@ def small(*changes: tuple[str, str]) -> io.StringIO:
         assert text.count(old) == 1, f"{old!r} stands {text.count(old)} times"
         text = text.replace(old, new)
     return sheet(text, "small.csv")
+
+
+def load_small(engine: Engine) -> None:
+    """Load the small catalogue."""
+    assert load(engine, small()).ok
+
+
+def exported(engine: Engine | Connection) -> str:
+    """The whole catalogue as one sheet."""
+    stream = io.StringIO()
+    export(engine, stream)
+    return stream.getvalue()
+
+
+def book_of(engine: Engine, variant: str) -> RuleBook:
+    """A variant's rule book, compiled now."""
+    with reading(engine) as session:
+        return compile_book(session, variant)

@@ -5,7 +5,7 @@ from sqlalchemy import Engine
 
 from graftbook.catalogue.format.exports import export
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.database import writing
 from graftbook.editing.records.service import Author, patch_record, record_state
 from tests.catalogue.sheet import sheet, small

@@ -10,7 +10,7 @@ from sqlalchemy.exc import DBAPIError
 
 from graftbook.catalogue.loading import scratch
 from graftbook.catalogue.loading.bulk import FEW, Clash, put
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.database import writing
 
 MANY = FEW + 10

@@ -7,25 +7,18 @@ import pytest
 from sqlalchemy import Engine
 
 from graftbook.catalogue.compiling.books import Books
-from graftbook.catalogue.compiling.queries import compile_book
 from graftbook.catalogue.format.exports import export, export_text
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.store.facts import component_facts
 from graftbook.database import reading
 from graftbook.editing.records import service as editing
 from graftbook.editing.records.service import Author
-from graftbook.rulebook.model import RuleBook
 from graftbook.rulebook.units import POUND, STANDARD_GRAVITY
-from tests.catalogue.sheet import sheet, small
+from tests.catalogue.sheet import book_of, sheet, small
 
 ANNA = Author("Anna (k1)", "")
 LBF_FT = POUND * STANDARD_GRAVITY * 12 * 0.0254
 """Newton metres in a pound-force foot, by the definitions of pound and foot (yard and pound agreement, 1959)."""
-
-
-def book_of(engine: Engine, variant: str) -> RuleBook:
-    with reading(engine) as session:
-        return compile_book(session, variant)
 
 
 def test_a_rule_book_knows_the_order_of_the_work_and_how_tight(tern: Engine) -> None:
@@ -118,22 +111,6 @@ def test_access_goes_in_and_again_after_come_back_as_they_were_written(tern: Eng
     assert '"earth first, then live",earth last' in written
     again = load(tern, sheet(written))
     assert (again.ok, again.changed) == (True, 0), again.mistakes
-
-
-FITTING = {
-    "precedence": "[precedence]\nname,first,then,reason\nwheel-last,brake,wheel.left,Then the wheel.\n",
-    "tightening": "[tightening]\nname,position,fastener,torque\nwheel-nut,wheel.left,axle nut,20 Nm\n",
-    "access": "[access]\nname,position,other_position,reason\nwheel-off,brake,wheel.left,In the way.\n",
-    "the component of a tightening": "[component]\nnumber,name,section,origin\nTB-2,hard block,brakes,modern\n",
-}
-
-
-@pytest.mark.parametrize("edit", FITTING)
-def test_an_edit_about_fitting_makes_a_new_book(tern: Engine, edit: str) -> None:
-    books = Books(tern)
-    before = books.book("T2-L")
-    assert load(tern, sheet(FITTING[edit])).ok
-    assert books.book("T2-L").revision == 2 > before.revision
 
 
 MISTAKES = {

@@ -13,9 +13,9 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import SQLModel
 
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.database import (
-    let_go,
+    close_engine,
     level_needed,
     make_engine,
     migrate,
@@ -219,7 +219,7 @@ def test_a_connection_that_is_at_work_when_the_others_are_closed_is_closed_when_
         with own.connect() as idle:
             waiting = idle.connection.dbapi_connection
         handed_out = at_work.connection.dbapi_connection
-        let_go(own)
+        close_engine(own)
         assert is_closed(waiting)
         assert at_work.execute(text("SELECT 1")).scalar() == 1, "his work is not broken off"
     assert is_closed(handed_out)

@@ -12,11 +12,11 @@ from sqlmodel import SQLModel
 from graftbook.catalogue.format.exports import export, export_text, json_schema
 from graftbook.catalogue.format.records import KINDS, Record
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.staging import table
-from graftbook.catalogue.store.written import records_of
+from graftbook.catalogue.store.from_rows import records_of
+from graftbook.catalogue.store.tables import table
 from graftbook.database import make_engine
 from graftbook.rulebook.units import UNITS, WORDED
-from tests.catalogue.sheet import SMALL, sheet, small
+from tests.catalogue.sheet import SMALL, exported, sheet, small
 from tests.conftest import SEED
 
 
@@ -27,12 +27,6 @@ def objects_of(connection: Connection, kind: type[Record]) -> list[dict[str, Any
         {"record": kind.kind_of_record, **record.model_dump(mode="json", exclude_defaults=True)}
         for record in records
     ]
-
-
-def exported(engine: Engine) -> str:
-    stream = io.StringIO()
-    export(engine, stream)
-    return stream.getvalue()
 
 
 def rows(engine: Engine) -> dict[str, list[tuple]]:

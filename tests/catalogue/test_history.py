@@ -17,12 +17,12 @@ from graftbook.catalogue.history import changes
 from graftbook.catalogue.history.as_of import as_of
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.database import make_engine, reading, writing
 from graftbook.editing.records import service as editing
 from graftbook.editing.records.service import Author
 from graftbook.rulebook.model import RuleBook
-from tests.catalogue.sheet import sheet, small
+from tests.catalogue.sheet import exported, sheet, small
 from tests.catalogue.undone import undone_to
 from tests.running import cases
 
@@ -34,12 +34,6 @@ differs (reading the edits, copying what is named) is the same at each revision.
 APART = 10 // max(1, cases(1))
 """Of the components beside the ranges each tenth is looked at, others at each revision, so that each has its
 turn. The long form: each third."""
-
-
-def kept(engine: Engine) -> str:
-    stream = io.StringIO()
-    export(engine, stream)
-    return stream.getvalue()
 
 
 def books(engine: Any) -> dict[str, RuleBook]:
@@ -125,13 +119,13 @@ def edited(databases: Any) -> tuple[str, list[str], list[dict[str, RuleBook]]]:
     url = databases.new()
     engine = make_engine(url)
     assert load(engine, small(), who="Anna (k1)", why="first").ok
-    sheets, seen = ["", kept(engine)], [{}, books(engine)]
+    sheets, seen = ["", exported(engine)], [{}, books(engine)]
     for name, edit in EDITS.items():
         report = edit(engine)
         assert report.ok, (name, [str(m) for m in report.mistakes])
         assert report.changed > 0, name
         assert report.revision == len(sheets), name
-        sheets.append(kept(engine))
+        sheets.append(exported(engine))
         seen.append(books(engine))
         assert sheets[-1] != sheets[-2], name
     engine.dispose()
@@ -155,7 +149,7 @@ def test_the_catalogue_can_be_seen_as_it_was_after_each_edit(told: Any, looked_a
             export(then, stream)
             assert stream.getvalue() == sheets[revision], revision
             assert books(then) == seen[revision], revision
-    assert kept(engine) == sheets[-1]
+    assert exported(engine) == sheets[-1]
     assert books(engine) == seen[-1]
 
 
@@ -222,7 +216,7 @@ def test_edits_can_be_taken_back_one_after_the_other(told: Any) -> None:
     for revision in reversed(range(2, len(sheets))):
         report = editing.take_back(engine, revision, Author("Bert (k2)"))
         assert report.ok, (revision, [str(m) for m in report.mistakes])
-        assert kept(engine) == sheets[revision - 1], revision
+        assert exported(engine) == sheets[revision - 1], revision
     assert {v: book.fitments for v, book in books(engine).items()} == {
         v: book.fitments for v, book in seen[1].items()
     }
@@ -236,7 +230,7 @@ def test_what_was_changed_again_is_not_taken_back(told: Any) -> None:
     with pytest.raises(problems.ChangedAgain) as caught:
         editing.take_back(engine, 1, ANNA)
     assert {"kind": "component", "name": "TB-2"} in caught.value.fields["records"]
-    assert kept(engine) == sheets[-1]
+    assert exported(engine) == sheets[-1]
 
 
 def test_the_history_says_who_when_why_and_what(told: Any) -> None:
@@ -361,21 +355,21 @@ def test_a_patch_changes_some_fields_and_null_is_the_default(engine: Engine) -> 
 )
 def test_nothing_that_is_named_can_be_removed(engine: Engine, kind: str, name: str, by: str) -> None:
     load(engine, small())
-    before = kept(engine)
+    before = exported(engine)
     report = editing.remove_record(engine, kind, name, state(engine, kind, name).etag, ANNA)
     assert any(by in str(m) for m in report.mistakes), [str(m) for m in report.mistakes]
-    assert kept(engine) == before
+    assert exported(engine) == before
 
 
 def test_a_mistake_in_an_edit_is_told_and_nothing_is_kept(engine: Engine) -> None:
     load(engine, small())
-    before = kept(engine)
+    before = exported(engine)
     now = state(engine, "fitment", "TW-9@wheel.left")
     report = editing.put_record(
         engine, "fitment", "TW-9@wheel.left", [now.rows[0] | {"evidence": ["nowhere"]}], now.etag, ANNA
     )
     assert any("there is no evidence 'nowhere'" in str(m) for m in report.mistakes)
-    assert kept(engine) == before
+    assert exported(engine) == before
 
 
 def test_every_kind_can_be_named_in_an_address() -> None:

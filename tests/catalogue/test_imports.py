@@ -7,7 +7,7 @@ import pytest
 from sqlalchemy import Engine, event, func, select
 
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from tests.catalogue.sheet import SMALL, sheet, small
 
 

@@ -14,7 +14,7 @@ from graftbook.catalogue.lint.equipment import figure_findings
 from graftbook.catalogue.lint.finding import Finding, Severity, Wrong
 from graftbook.catalogue.lint.lint import circles_in, lint
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.database import reading
 from tests.benchmarks import world
 from tests.catalogue.sheet import sheet, small

@@ -7,7 +7,7 @@ from graftbook.catalogue.lint.claims import claim_findings
 from graftbook.catalogue.lint.finding import Finding, Severity, Wrong
 from graftbook.catalogue.loading.imports import load
 from graftbook.editing.linting.service import findings
-from graftbook.process.state import make_service
+from graftbook.process.service import make_service
 from graftbook.settings import Settings
 from tests.catalogue.sheet import sheet
 

@@ -10,13 +10,13 @@ from sqlmodel import Session
 from graftbook.catalogue.finding.gathering import numbers_beginning
 from graftbook.catalogue.format.names import as_typed
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.lookup import (
     chassis_starting,
     find_components,
     find_vehicle,
     numbers_as_typed,
 )
+from graftbook.catalogue.store.tables import table
 from graftbook.database import reading
 from graftbook.problems import UnknownChassis, UnknownComponent
 from tests.catalogue.sheet import sheet

@@ -8,7 +8,7 @@ from sqlmodel import Session
 
 from graftbook.catalogue.compiling.queries import compile_book
 from graftbook.catalogue.lint.vehicles import vehicles_that_differ
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.rulebook.model import RuleBook
 from graftbook.rulebook.scope import Fit, scope_for
 

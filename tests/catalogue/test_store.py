@@ -12,17 +12,12 @@ import pytest
 from sqlalchemy import Engine, event
 
 from graftbook.catalogue.compiling.books import Books
-from graftbook.catalogue.compiling.queries import compile_book, with_components
+from graftbook.catalogue.compiling.queries import with_components
 from graftbook.catalogue.loading.imports import load
 from graftbook.database import reading
 from graftbook.problems import UnknownVariant
 from graftbook.rulebook.model import ALWAYS, Effort, Grade, RuleBook, Severity, Supply, Vehicle
-from tests.catalogue.sheet import SMALL, sheet, small
-
-
-def book_of(engine: Engine, variant: str) -> RuleBook:
-    with reading(engine) as session:
-        return compile_book(session, variant)
+from tests.catalogue.sheet import SMALL, book_of, sheet, small
 
 
 @contextmanager
@@ -233,6 +228,10 @@ EDITS = {
     "a rule that no longer holds for it": "[joint]\nvariants,name,position,characteristic,comparator,other_position,reason\nT1-R,wheels-alike,wheel.left,bore,equal,wheel.right,One axle.\n",
     "a span": "[chassis_span]\nvariant,first,last,built_from,built_to\nT2-L,2L-0001,2L-0950,1960-01-01,1969-12-31\n",
     "a position": '[position]\ngenerations,name,section,title,essential,circuit\ntwo,lamp,brakes,"lamp, front",no,lamps\n',
+    "the order of the work": "[precedence]\nname,first,then,reason\nwheel-last,brake,wheel.left,Then the wheel.\n",
+    "how tight": "[tightening]\nname,position,fastener,torque\nwheel-nut,wheel.left,axle nut,20 Nm\n",
+    "what is in the way": "[access]\nname,position,other_position,reason\nwheel-off,brake,wheel.left,In the way.\n",
+    "the component of a tightening": "[component]\nnumber,name,section,origin\nTB-2,hard block,brakes,modern\n",
 }
 
 

@@ -1,25 +1,17 @@
 """A whole load takes away what the sheets no longer have; any other says how much of that there is."""
 
-import io
 from typing import Any
 
 import pytest
 from sqlalchemy import Engine
 
 from graftbook.builds.stored.tables import BuildBenchRow, BuildRow
-from graftbook.catalogue.format.exports import export
 from graftbook.catalogue.loading.imports import SMALL, load
 from graftbook.database import writing
 from graftbook.editing.records.service import Author, take_back
 from graftbook.orders.tables import ShopStockRow
 from tests.catalogue.sheet import SMALL as TERN
-from tests.catalogue.sheet import sheet, small
-
-
-def text_of(engine: Engine) -> str:
-    stream = io.StringIO()
-    export(engine, stream)
-    return stream.getvalue()
+from tests.catalogue.sheet import exported, sheet, small
 
 
 def without(*lines: str) -> Any:
@@ -41,14 +33,14 @@ def test_a_load_says_how_many_of_its_kinds_it_does_not_bring(tern: Engine):
 
 
 def test_what_is_gone_from_the_sheets_is_shown_then_taken_away_in_one_edit(tern: Engine):
-    before = text_of(tern)
+    before = exported(tern)
     shown = load(tern, without(GREASE), whole=True, dry_run=True)
-    assert (shown.removed, shown.changed, text_of(tern)) == ({"companion": ["disc-wheel-grease"]}, 1, before)
+    assert (shown.removed, shown.changed, exported(tern)) == ({"companion": ["disc-wheel-grease"]}, 1, before)
     report = load(tern, without(GREASE), whole=True, who="Ann", why="tidied")
     assert (report.removed, report.changed, report.revision) == (shown.removed, 1, 2)
-    assert "disc-wheel-grease" not in text_of(tern)
+    assert "disc-wheel-grease" not in exported(tern)
     taken_back = take_back(tern, 2, Author("Ann"))
-    assert (taken_back.revision, text_of(tern)) == (3, before)
+    assert (taken_back.revision, exported(tern)) == (3, before)
 
 
 def test_kinds_that_are_not_brought_stay(tern: Engine):
@@ -106,9 +98,9 @@ def test_chassis_spans_of_a_variant_that_is_gone_go(tern: Engine):
 
 
 def test_an_empty_sheet_takes_nothing_away(tern: Engine):
-    before = text_of(tern)
+    before = exported(tern)
     report = load(tern, sheet("[tightening]\nname,position,fastener,torque\n"), whole=True)
-    assert (report.ok, report.removed, text_of(tern)) == (True, {}, before)
+    assert (report.ok, report.removed, exported(tern)) == (True, {}, before)
 
 
 @pytest.mark.one_engine

@@ -18,8 +18,9 @@ from graftbook.catalogue.history.changes import changed_since_at_most, require_k
 from graftbook.catalogue.history.revisions import current_revision, wait_for_editors
 from graftbook.catalogue.history.snapshots import end_images, images, objects_in
 from graftbook.catalogue.loading.load import Load, Report
-from graftbook.catalogue.loading.removing import let_go_elsewhere
-from graftbook.catalogue.loading.staging import end_staging, table
+from graftbook.catalogue.loading.removing import remove_dependents
+from graftbook.catalogue.loading.staging import end_staging
+from graftbook.catalogue.store.tables import table
 from graftbook.database import writing
 from graftbook.problems import TooFarBack, UnknownRevision
 
@@ -68,7 +69,7 @@ def _undo_since(connection: Connection, revision: int) -> None:
     report = Report()
     load = Load(connection, report, keeps_images=False)
     removals = _present(connection, removals)
-    let_go_elsewhere(connection, removals)
+    remove_dependents(connection, removals)
     load.run(from_objects(objects), removals)
     if report.mistakes:
         raise TooFarBack(f"This version of the program cannot read revision {revision}: {report.mistakes[0]}")

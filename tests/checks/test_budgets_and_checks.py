@@ -6,19 +6,17 @@ from dataclasses import replace
 
 import pytest
 
-from graftbook.catalogue.compiling.books import Books
-from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.checks.curves import curves
 from graftbook.checks.fitted import Fitted
 from graftbook.checks.law import Binding, Rules, law_for
 from graftbook.checks.set import SUBJECTS
 from graftbook.checks.verdict import Finding, Verdict
 from graftbook.closure.verify import short_of
-from graftbook.database import reading
 from graftbook.rulebook import model as m
 from graftbook.rulebook.scope import Scope
 from graftbook.rulebook.units import read_measure
 from tests.checks.made import KINDS, Made
+from tests.conftest import book_and_vehicle
 from tests.running import cases
 
 CURRENT = m.Budget(
@@ -73,9 +71,7 @@ def _budget_of_check(book: m.RuleBook) -> list[m.Budget]:
 
 @pytest.mark.parametrize("chassis", CHASSIS)
 def test_on_random_sets_of_the_demo_range(sqlite_demo, chassis):
-    with reading(sqlite_demo) as session:
-        vehicle = find_vehicle(session, chassis).vehicle
-    scope = Scope(Books(sqlite_demo).book(vehicle.variant), vehicle)
+    scope = Scope(*book_and_vehicle(sqlite_demo, chassis))
     budgets = _budget_of_check(scope.book)
     assert {b.supply_kind for b in scope.book.budgets} <= JUDGED.keys() | UNJUDGED, "each has its check here"
     assert len(budgets) == len(JUDGED)
@@ -86,7 +82,7 @@ def test_on_random_sets_of_the_demo_range(sqlite_demo, chassis):
         after = dict(scope.today)
         for place in chance.sample(inside, 10):
             after[place] = chance.choice(sorted(scope.options(place), key=str))
-        findings = _judged(scope.book, vehicle, scope.today, after)
+        findings = _judged(scope.book, scope.vehicle, scope.today, after)
         determined += sum(_agree(scope, b, after, findings) for b in budgets)
     assert determined > 60
 

@@ -5,13 +5,11 @@ from collections import Counter
 
 import pytest
 
-from graftbook.catalogue.compiling.books import Books
-from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.checks.findings import FindingKind
 from graftbook.checks.set import check_set
 from graftbook.checks.verdict import Provenance, Verdict
-from graftbook.database import reading
 from graftbook.rulebook.scope import Scope
+from tests.conftest import book_and_vehicle
 
 CHASSIS = [
     "16PR-005000",
@@ -55,13 +53,7 @@ SETS = {
 
 @pytest.fixture(scope="module")
 def scopes(sqlite_demo):
-    books = Books(sqlite_demo)
-    found = []
-    with reading(sqlite_demo) as session:
-        vehicles = [find_vehicle(session, chassis).vehicle for chassis in CHASSIS]
-    for vehicle in vehicles:
-        found.append(Scope(books.book(vehicle.variant), vehicle))
-    return found
+    return [Scope(*book_and_vehicle(sqlite_demo, chassis)) for chassis in CHASSIS]
 
 
 def _checked(scope, change):

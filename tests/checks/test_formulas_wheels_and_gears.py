@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from graftbook.checks.chassis import tyres
+from graftbook.checks.chassis import wheel_room, wheels
 from graftbook.checks.driveline import gearing
 from graftbook.checks.driveline import speedometer as s
 from graftbook.checks.law import Law, law_for
@@ -19,18 +19,18 @@ MPH = MILE / 3600
 
 @pytest.mark.parametrize("index", names("load.index"))
 def test_load_index(index):
-    agrees(f"load.index.{index}", tyres.load_carried_kg(int(index)))
+    agrees(f"load.index.{index}", wheels.load_carried_kg(int(index)))
 
 
 @pytest.mark.parametrize("index", range(71, 126))
 def test_the_load_index_table_follows_its_geometric_law(index):
     """The table was rounded from a series of 80 steps a decade, 45 kg at 0."""
-    assert tyres.load_carried_kg(index) == pytest.approx(45 * 10 ** (index / 80), rel=0.02)
+    assert wheels.load_carried_kg(index) == pytest.approx(45 * 10 ** (index / 80), rel=0.02)
 
 
 def test_the_loads_of_the_table_are_rounded_as_it_is_printed():
     """To half of 5 kg, the half left off, below 500 kg, and to 5 kg above; each index carries more."""
-    loads = [tyres.load_carried_kg(index) for index in range(65, 126)]
+    loads = [wheels.load_carried_kg(index) for index in range(65, 126)]
     assert loads == sorted(set(loads))
     halves = {math.floor(2.5 * n) for n in range(200)}
     assert all(load in halves if load < 500 else load % 5 == 0 for load in loads)
@@ -38,27 +38,29 @@ def test_the_loads_of_the_table_are_rounded_as_it_is_printed():
 
 @pytest.mark.parametrize("symbol", names("speed.symbol"))
 def test_speed_symbol(symbol):
-    agrees(f"speed.symbol.{symbol}", tyres.speed_carried_m_s(symbol) * 3.6)
+    agrees(f"speed.symbol.{symbol}", wheels.speed_carried_m_s(symbol) * 3.6)
 
 
 @pytest.mark.parametrize("wrong", [64, 126, -1])
 def test_a_load_index_outside_the_table_is_refused(wrong):
     with pytest.raises(ValueError, match="not in the table"):
-        tyres.load_carried_kg(wrong)
+        wheels.load_carried_kg(wrong)
 
 
 def test_section_width_follows_the_rim():
-    agrees("section.half an inch of rim", 1000 * (tyres.section_width_on_rim_m(0.2, 0, 0.5 * INCH) - 0.2))
+    agrees(
+        "section.half an inch of rim", 1000 * (wheel_room.section_width_on_rim_m(0.2, 0, 0.5 * INCH) - 0.2)
+    )
 
 
 def test_a_wider_rim_with_less_offset_stays_under_the_arches():
     # Common practice, no published source: a rim one inch wider and 15 mm further out sits under the
     # arches; the tyre's face moves out by less than an inch.
-    old = tyres.section_reach_m(0.176, 0.033, outward=True)
-    new_section = tyres.section_width_on_rim_m(0.176, 5 * INCH, 6 * INCH)
-    new = tyres.section_reach_m(new_section, 0.033 - 0.015, outward=True)
+    old = wheel_room.section_reach_m(0.176, 0.033, outward=True)
+    new_section = wheel_room.section_width_on_rim_m(0.176, 5 * INCH, 6 * INCH)
+    new = wheel_room.section_reach_m(new_section, 0.033 - 0.015, outward=True)
     assert 0 < new - old < INCH
-    assert tyres.track_change_m(0.033, 0.033 - 0.015) == pytest.approx(0.030)
+    assert wheel_room.track_change_m(0.033, 0.033 - 0.015) == pytest.approx(0.030)
 
 
 def test_engine_speed_of_a_published_example():

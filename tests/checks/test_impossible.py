@@ -7,8 +7,6 @@ from dataclasses import replace
 
 import pytest
 
-from graftbook.catalogue.compiling.books import Books
-from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.checks import set as checks_of_a_set
 from graftbook.checks.curves import curves
 from graftbook.checks.findings import FindingKind
@@ -16,12 +14,12 @@ from graftbook.checks.fitted import Fitted
 from graftbook.checks.law import IN_SERVICE
 from graftbook.checks.set import check_set
 from graftbook.checks.verdict import Verdict
-from graftbook.database import reading
 from graftbook.rulebook.index import index_of
 from graftbook.rulebook.sane import SANE, sane
 from graftbook.rulebook.scope import Scope
 from graftbook.rulebook.units import Measure
 from tests.checks.made import KINDS, Made
+from tests.conftest import book_and_vehicle
 
 CHASSIS = ["16PR-005000", "24PL-018412", "32XL-012000"]
 HOSTILE = ("-x", "0", "1e-9", "1e12", "nan")
@@ -35,10 +33,7 @@ def _hostile(word, measure):
 
 @pytest.fixture(scope="module")
 def scopes(sqlite_demo):
-    books = Books(sqlite_demo)
-    with reading(sqlite_demo) as session:
-        vehicles = [find_vehicle(session, chassis).vehicle for chassis in CHASSIS]
-    return [Scope(books.book(vehicle.variant), vehicle) for vehicle in vehicles]
+    return [Scope(*book_and_vehicle(sqlite_demo, chassis)) for chassis in CHASSIS]
 
 
 def _figures_fitted(scope):

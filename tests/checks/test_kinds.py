@@ -5,25 +5,20 @@ from dataclasses import replace
 
 import pytest
 
-from graftbook.catalogue.compiling.books import Books
-from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.checks.findings import FindingKind, counted, headline, verdict_of_set
 from graftbook.checks.set import check_set
 from graftbook.checks.verdict import Verdict
-from graftbook.database import reading
 from graftbook.rulebook.scope import Scope
 from tests.checks.made import Made
 from tests.checks.test_demo_range import SETS
+from tests.conftest import book_and_vehicle
 
 CHASSIS = ["16PR-005000", "24PR-020000", "24PL-018412", "32XL-012000"]
 
 
 @pytest.fixture(scope="module")
 def scopes(sqlite_demo):
-    books = Books(sqlite_demo)
-    with reading(sqlite_demo) as session:
-        vehicles = [find_vehicle(session, chassis).vehicle for chassis in CHASSIS]
-    return [Scope(books.book(vehicle.variant), vehicle) for vehicle in vehicles]
+    return [Scope(*book_and_vehicle(sqlite_demo, chassis)) for chassis in CHASSIS]
 
 
 def _sets(scope):

@@ -5,14 +5,12 @@ from dataclasses import replace
 import pytest
 from sqlalchemy import Engine
 
-from graftbook.catalogue.compiling.books import Books
-from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.checks import set as sets
 from graftbook.checks.fitted import Fitted, Reading, Whereabouts, remembered
 from graftbook.checks.law import Binding
-from graftbook.database import reading
 from graftbook.rulebook.scope import Scope
 from tests.checks.made import Made
+from tests.conftest import book_and_vehicle
 
 CHANGES = (
     {},
@@ -77,9 +75,7 @@ def test_what_is_taken_over_from_today_is_what_would_be_found_anew(
     sqlite_demo: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Components of the demo range in place of today's, one at a time and each with another."""
-    with reading(sqlite_demo) as session:
-        vehicle = find_vehicle(session, "24PR-020000").vehicle
-    book = Books(sqlite_demo).book(vehicle.variant)
+    book, vehicle = book_and_vehicle(sqlite_demo, "24PR-020000")
     today = Scope(book, vehicle).today
     fits = sorted({(f.position, f.component) for f in book.fitments if f.component != today.get(f.position)})
     fits = fits[::21]

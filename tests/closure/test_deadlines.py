@@ -17,7 +17,6 @@ import pytest
 from fastapi import FastAPI
 from ortools.sat.python import cp_model
 
-from graftbook.app import create_app
 from graftbook.catalogue.compiling.books import Books
 from graftbook.closure.answer import Answer, Outcome
 from graftbook.closure.answering import answer_question
@@ -34,7 +33,7 @@ from tests.closure.judging import wrong_reasons
 from tests.closure.test_further_sets import branching
 from tests.closure.test_random_catalogues import seeds
 from tests.closure.worlds import World
-from tests.conftest import client_of
+from tests.conftest import application, client_of
 from tests.running import cases
 
 STEP = 10_000.0
@@ -219,9 +218,8 @@ LAST_LOOKS = 60
 @pytest.fixture(scope="module")
 def keeps_nothing(sqlite_demo_url: str) -> Iterator[FastAPI]:
     """The demo range behind a service that keeps no answers: it reasons each time."""
-    app = create_app(Settings(database_url=sqlite_demo_url, answers_kept=0))
-    yield app
-    app.state.service.close()
+    with application(sqlite_demo_url, answers_kept=0) as app:
+        yield app
 
 
 @pytest.mark.anyio

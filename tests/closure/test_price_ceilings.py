@@ -4,16 +4,14 @@ from collections import Counter
 
 from sqlalchemy import Engine
 
-from graftbook.catalogue.compiling.books import Books
-from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.closure.answering import scope_of
 from graftbook.closure.explain.contradictions import MOST_TOLD, Blame, contradictions_of, told_by_sum
 from graftbook.closure.question import FitComponent, Limits, Question
 from graftbook.closure.search.problem import CEILING
 from graftbook.closure.search.reach import reach
-from graftbook.database import reading
 from tests.closure.test_eliminate import questions
 from tests.closure.test_satisfy import by_solver
+from tests.conftest import book_and_vehicle
 
 
 def test_on_random_catalogues_what_is_enough_contradicts_and_a_group_told_whole_is_smallest():
@@ -37,9 +35,7 @@ def test_on_random_catalogues_what_is_enough_contradicts_and_a_group_told_whole_
 
 def test_of_the_demo_range_a_sum_takes_few_sets(sqlite_demo: Engine):
     """Hundreds of rules are reached, and most of them have nothing to do with what the wishes cost."""
-    with reading(sqlite_demo) as session:
-        vehicle = find_vehicle(session, "24PL-018412").vehicle
-    book = Books(sqlite_demo).book(vehicle.variant)
+    book, vehicle = book_and_vehicle(sqlite_demo, "24PL-018412")
     wishes = (FitComponent("QB-3310"), FitComponent("QF-7000"))
     asked = Question(vehicle, wishes, Limits(price_at_most=300_000))
     blame = Blame(reach(scope_of(book, asked), asked, limits_as_demands=True))

@@ -25,7 +25,7 @@ from graftbook.orders.buying.buying import Market, Terms, buy
 from graftbook.orders.needs import Wanted, needs_of
 from graftbook.questions.closures import documents as answers
 from graftbook.questions.closures import reasoning
-from graftbook.questions.closures.reasoning import Posed, Told
+from graftbook.questions.closures.reasoning import Posed, Rendered
 from graftbook.rulebook.model import Flaw, RuleBook, Severity
 from tests.closure.shelf import VEHICLE, Shelf, at, needs
 
@@ -66,7 +66,7 @@ PIECES: dict[str, tuple[ModuleType, str]] = {
     "each change written": (answers, "change_document"),
     "each subject of the arithmetic": (checks, "_subject"),
 }
-QUESTIONS: dict[str, Callable[[Posed], Told]] = {
+QUESTIONS: dict[str, Callable[[Posed], Rendered]] = {
     "closure": reasoning.closure,
     "why not": lambda posed: reasoning.why_not(posed, "new1", ""),
     "what if": lambda posed: reasoning.what_if(posed, posed),

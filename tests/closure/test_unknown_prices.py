@@ -4,15 +4,20 @@ import random
 import re
 from collections import Counter
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
-from graftbook.closure.answer import Answer, Cause, Outcome, Solution
+from graftbook.closure.answer import Answer, Cause, Outcome, PriceMissing, Solution
 from graftbook.closure.answering import answer_question
 from graftbook.closure.complete import check_completeness
 from graftbook.closure.criteria import Criterion
+from graftbook.closure.explain import contradictions
 from graftbook.closure.explain.comparing import why_not
 from graftbook.closure.question import FitComponent, Limits, Question, RemedyFlaws
+from graftbook.closure.search import solve
+from graftbook.closure.search.constrain import Model
+from graftbook.closure.search.deadline import Deadline
 from graftbook.closure.search.problem import CEILING
 from graftbook.closure.words import wording
 from graftbook.closure.words.sentences import instead, sentence
@@ -291,3 +296,21 @@ def test_a_checked_list_with_a_part_of_unknown_price_is_told_so_and_not_that_it_
     assert sentence(two_discs().book(), broken.ground) == (
         "You pay at most 500.00 for the parts. The price of grooved (part grooved) is not known."
     )
+
+
+def test_reading_the_solver_takes_nothing_of_its_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its first use in a process may come in a short look: what that finds is told all the same."""
+    book, question, _ = half_priced(25_000_042, positions=3)
+    question = replace(question, limits=replace(question.limits, price_at_most=80), on_the_bench=frozenset())
+    now = [0.0]
+
+    class Read(Model):
+        def __init__(self, *given: Any) -> None:
+            now[0] += 2 * contradictions.SECONDS_EACH
+            super().__init__(*given)
+
+    monkeypatch.setattr(solve, "Model", Read)
+    answer = answer_question(book, question, Deadline(60.0, clock=lambda: now[0]))
+    assert now[0]
+    (told,) = (fact for each in answer.contradictions for fact in each.facts)
+    assert isinstance(told.ground, PriceMissing)

@@ -9,21 +9,20 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import httpx
 import pytest
 import typer
 from typer.testing import CliRunner, Result
 
-from graftbook.app import create_app
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.commands.cli import app
 from graftbook.commands.console import readable_errors
 from graftbook.commands.demo import demo_sheets
 from graftbook.commands.exits import Ends
+from graftbook.commands.group import BY_USE
 from graftbook.database import make_engine, reading
 from graftbook.guide.made import STARTER
 from graftbook.rulebook.scope import TooLarge
-from graftbook.settings import Settings
+from tests.conftest import application, client_of
 
 SMALL = Path(__file__).resolve().parents[1] / "catalogue" / "small.csv"
 COMMANDS = (
@@ -46,8 +45,15 @@ def database(sqlite_databases: Any) -> str:
     return address
 
 
+def test_every_command_stands_once_in_the_list_by_its_use():
+    listed = re.findall(r"^  ([a-z][a-z-]+)  ", run("--help").stdout, re.M)
+    assert sorted(listed) == sorted(vars(typer.main.get_command(app))["commands"])
+    assert [name for told in BY_USE.values() for name in told] == listed
+    assert set(COMMANDS) < set(listed)
+    assert listed[0] == "demo"
+
+
 def test_every_command_explains_itself():
-    assert all(command in run("--help").stdout for command in COMMANDS)
     for command in COMMANDS:
         help_text = run(command, "--help")
         assert help_text.exit_code == 0
@@ -56,10 +62,13 @@ def test_every_command_explains_itself():
 
 
 def test_a_closure_reads_as_a_page_and_nothing_is_wider_than_a_hundred_columns(sqlite_demo_url: str):
-    result = run("closure", "--database", sqlite_demo_url, *ASK)
+    short = run("closure", "--database", sqlite_demo_url, *ASK).stdout
+    assert short.index("BRAKES") < short.index("TO ORDER: ") < short.index("`--full` tells the rest")
+    assert len(short.splitlines()) < 130
+    result = run("closure", "--database", sqlite_demo_url, *ASK, "--full")
     assert result.exit_code == 0, result.output
     page = result.stdout
-    assert max(map(len, page.splitlines())) <= 100
+    assert max(map(len, [*short.splitlines(), *page.splitlines()])) <= 100
     for part in (
         "Proved",
         "BRAKES",
@@ -82,6 +91,29 @@ def test_the_page_names_every_part_of_the_json_that_the_api_gives(sqlite_demo_ur
         assert (change["component"] or change["replaces"]) in page
     for part in document["set"]["loose_parts"]:
         assert part["component"] in page
+
+
+def test_whether_a_number_fits_is_told_with_what_can_hurt(sqlite_demo_url: str):
+    asked = ("fits", "--database", sqlite_demo_url, "24PL-018412")
+    page, document = run(*asked, "QB-3310").stdout, json.loads(run(*asked, "QB-3310", "--json").stdout)
+    assert document["cautions"]
+    for caution in document["cautions"]:
+        assert " ".join(caution.split()) in " ".join(page.split())
+    assert "licensed" not in run(*asked, "QB-2010").stdout, "it sits there today: nobody works on it"
+
+
+def test_an_order_stands_by_suppliers(sqlite_demo_url: str):
+    asked = ("order", "--database", sqlite_demo_url, *ASK)
+    page, document = run(*asked).stdout, json.loads(run(*asked, "--format", "json").stdout)
+    assert len(document["suppliers"]) > 2
+    heads = [
+        page.index(f"\n{supplier['title']}: {supplier['lines']} line") for supplier in document["suppliers"]
+    ]
+    assert heads == sorted(heads)
+    for supplier, start, end in zip(document["suppliers"], heads, [*heads[1:], len(page)], strict=True):
+        own = [line for line in document["lines"] if line["supplier"] == supplier["name"]]
+        assert len(own) == supplier["lines"]
+        assert all(f"{line['pieces']:>3} x {line['number']}" in page[start:end] for line in own)
 
 
 def test_a_named_upgrade_is_wished_by_its_name_or_its_title(sqlite_demo_url: str):
@@ -150,12 +182,9 @@ def test_limits_and_severities_work_from_the_command_line(sqlite_demo_url: str):
 
 
 async def got(database: str, address: str):
-    app = create_app(Settings(database_url=database))
-    transport = httpx.ASGITransport(app)
-    async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as client:
-        answer = await client.get(address)
-    app.state.service.close()
-    return answer.json()
+    with application(database) as app:
+        async with client_of(app) as client:
+            return (await client.get(address)).json()
 
 
 def test_a_summary_is_what_the_service_answers(sqlite_demo_url: str):

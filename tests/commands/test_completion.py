@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from graftbook.catalogue.store.beginnings import MOST, beginning
+from graftbook.catalogue.store.completions import MOST, completions
 
 ROOT = Path(__file__).resolve().parents[2]
 ENTRY = [sys.executable, "-c", "from graftbook.commands.entry import main; main()"]
@@ -76,11 +76,11 @@ def test_what_goes_wrong_offers_nothing_says_nothing_and_leaves_nothing(tmp_path
 
 def test_it_is_bounded_and_writes_nothing(demo_copy: Callable[[], str]):
     url = demo_copy()
-    assert len(beginning(url, "component", "")) == MOST
-    assert len(beginning(url, "component", "QB-3")) <= MOST
-    assert beginning(url, "component", "nobody' OR '1'='1") == []
+    assert len(completions(url, "component", "")) == MOST
+    assert len(completions(url, "component", "QB-3")) <= MOST
+    assert completions(url, "component", "nobody' OR '1'='1") == []
 
 
 def test_both_engines_offer_the_same(demo_url: str, sqlite_demo_url: str):
     for what, start in (("component", "QB-33"), ("position", "brake."), ("chassis", "24PL"), ("flaw", "d")):
-        assert beginning(demo_url, what, start) == beginning(sqlite_demo_url, what, start) != []
+        assert completions(demo_url, what, start) == completions(sqlite_demo_url, what, start) != []

@@ -7,12 +7,10 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from graftbook.app import create_app
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.loading.imports import load
 from graftbook.guide.book import FOLDER
-from graftbook.settings import Settings
-from tests.conftest import client_of
+from tests.conftest import application, client_of
 
 pytestmark = [pytest.mark.anyio, pytest.mark.one_engine]
 
@@ -80,10 +78,9 @@ REMOVED = ("flaw", "companion", "conflict", "joint", "budget", "report", "charac
 @pytest.fixture(scope="module")
 def barrows(sqlite_databases: Any) -> Iterator[FastAPI]:
     """The application on the starter range."""
-    app = create_app(Settings(database_url=sqlite_databases.new()))
-    assert load(app.state.service.engine, FOLDER.parent / "starter.csv").ok
-    yield app
-    app.state.service.close()
+    with application(sqlite_databases.new()) as app:
+        assert load(app.state.service.engine, FOLDER.parent / "starter.csv").ok
+        yield app
 
 
 @pytest.fixture(scope="module")

@@ -1,6 +1,7 @@
 """A small catalogue of a test's own, on each engine in turn, and who asks for its events."""
 
 from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import ExitStack
 from typing import Any
 
 import httpx
@@ -8,36 +9,22 @@ import pytest
 from fastapi import FastAPI
 from sqlalchemy import Engine
 
-from graftbook.app import create_app
-from graftbook.catalogue.loading.imports import load
-from graftbook.settings import Settings
-from tests.catalogue.sheet import small
-from tests.conftest import client_of
-
-
-def _load_small(engine: Engine) -> None:
-    assert load(engine, small()).ok
+from tests.catalogue.sheet import load_small
+from tests.conftest import application, client_of
 
 
 @pytest.fixture
 def url(databases: Any) -> str:
     """A database with a small catalogue, the test's own: one event was told, of its load."""
-    found: str = databases.copy(databases.once("small, loaded", _load_small))
+    found: str = databases.copy(databases.once("small, loaded", load_small))
     return found
 
 
 @pytest.fixture
 def apps(url: str) -> Iterator[Callable[..., FastAPI]]:
     """Makes an application on the database, with these settings."""
-    made: list[FastAPI] = []
-
-    def new(**settings: Any) -> FastAPI:
-        made.append(create_app(Settings(database_url=url, **settings)))
-        return made[-1]
-
-    yield new
-    for app in made:
-        app.state.service.close()
+    with ExitStack() as made:
+        yield lambda **settings: made.enter_context(application(url, **settings))
 
 
 @pytest.fixture

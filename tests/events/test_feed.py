@@ -15,8 +15,8 @@ from sqlalchemy import Engine, update
 from graftbook.catalogue.history.revisions import begin_epoch
 from graftbook.catalogue.loading.imports import SMALL, load
 from graftbook.database import writing
+from graftbook.events.outbox import EVENT
 from graftbook.events.service import forget_old
-from graftbook.events.told import EVENT
 from tests.conftest import client_of
 from tests.events.conftest import build_made
 

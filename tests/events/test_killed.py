@@ -21,7 +21,7 @@ import pytest
 from sqlalchemy import select, update
 from standardwebhooks import WebhookVerificationError
 
-from graftbook.database import make_engine
+from graftbook.database import make_engine, writing
 from graftbook.events.delivering import LEASE
 from graftbook.events.tables import WebhookRow
 from graftbook.guide.book import page_text
@@ -115,7 +115,8 @@ def test_a_receiver_that_is_killed_and_comes_again_misses_nothing(url: str, tmp_
 def lease_passes(url: str) -> None:
     """Others leave the webhook to the process that was killed for some seconds yet; as if these were over."""
     engine = make_engine(url)
-    with engine.begin() as connection:
+    with writing(engine) as session:
+        connection = session.connection()
         (until,) = connection.execute(select(WebhookRow.lease_until)).scalars()
         left = until - datetime.now(UTC)
         assert timedelta() < left <= LEASE

@@ -13,8 +13,8 @@ from graftbook.builds.service import create_build
 from graftbook.catalogue.loading.imports import load
 from graftbook.database import reading, writing
 from graftbook.events import store
+from graftbook.events.outbox import record_event
 from graftbook.events.service import events_since
-from graftbook.events.told import tell
 
 WRITERS, ROUNDS = 6, 12
 BUILD = {"name": "red", "variant": "T2-L", "chassis": "", "version": 1}
@@ -59,7 +59,7 @@ def test_the_slow_one_who_began_first_is_not_passed_by(engine: Engine) -> None:
     def slow(mine: list[float]) -> None:
         for seconds in mine:
             with writing(engine) as session:
-                tell(session.connection(), "build.created", BUILD)
+                record_event(session.connection(), "build.created", BUILD)
                 time.sleep(seconds)
                 if seconds == 0.01:
                     session.rollback()

@@ -76,7 +76,7 @@ def test_what_is_noticed_on_postgresql_alone_names_a_test_that_there_is():
 
 def test_a_test_that_reads_a_table_of_a_module_is_known_by_what_its_file_imports():
     assert _module("api/graftbook/rulebook/units.py") in _named_in("tests/rulebook/test_units.py")
-    assert _module("api/graftbook/checks/chassis/tyres.py") not in _named_in("tests/rulebook/test_units.py")
+    assert _module("api/graftbook/checks/chassis/wheels.py") not in _named_in("tests/rulebook/test_units.py")
 
 
 def test_what_ran_a_line_is_known_where_the_line_has_moved():

@@ -6,17 +6,14 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from graftbook.app import create_app
-from graftbook.settings import Settings
-from tests.conftest import client_of
+from tests.conftest import application, client_of
 
 
 @pytest.fixture
 def app(databases, untouched_demo_url: str) -> Iterator[FastAPI]:
     """The application on a copy of the demo range of its own."""
-    app = create_app(Settings(database_url=databases.copy(untouched_demo_url), seconds_to_reason=30))
-    yield app
-    app.state.service.close()
+    with application(databases.copy(untouched_demo_url), seconds_to_reason=30) as app:
+        yield app
 
 
 @pytest.fixture

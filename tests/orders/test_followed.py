@@ -8,7 +8,6 @@ from typing import Any
 
 import pytest
 
-from graftbook.app import create_app
 from graftbook.closure.answer import Solution
 from graftbook.closure.answering import answer_question
 from graftbook.orders.fitting.jobs import fitting_sequence
@@ -16,11 +15,11 @@ from graftbook.orders.fitting.schedule import earliest_finish
 from graftbook.orders.fitting.service import sequence_facts
 from graftbook.orders.question_schemas import FittingIn
 from graftbook.problems import Problem
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.reading import ask, at_revision
 from graftbook.rulebook.model import Access, Companion, Precedence, RuleBook, Vehicle
-from graftbook.settings import Settings
 from tests.closure.worlds import VEHICLE, World
+from tests.conftest import application
 from tests.orders.mechanic import Step, Vexed, follow
 from tests.running import cases
 from tests.scenarios.reading import Scenario, scenarios
@@ -33,9 +32,8 @@ Work = tuple[RuleBook, Vehicle, Solution, list[Step]]
 
 @pytest.fixture(scope="module")
 def demo(sqlite_demo_url: str) -> Iterator[Service]:
-    app = create_app(Settings(database_url=sqlite_demo_url, seconds_to_reason=30))
-    yield app.state.service
-    app.state.service.close()
+    with application(sqlite_demo_url, seconds_to_reason=30) as app:
+        yield app.state.service
 
 
 def work_of(service: Service, body: dict[str, Any]) -> Work | None:

@@ -10,8 +10,8 @@ import openpyxl
 import orjson
 import pytest
 from pypdf import PdfReader
-from sqlmodel import Session
 
+from graftbook.database import writing
 from graftbook.orders.buying.not_bought import groups_of, said_of
 from graftbook.orders.papers.csv import order_csv
 from graftbook.orders.papers.pdf import order_pdf
@@ -344,14 +344,13 @@ async def test_a_list_kept_by_an_earlier_version_says_it_too(app: Any, counter: 
         "instead",
         "reconciliation",
     )
-    with Session(app.state.service.engine) as session:
+    with writing(app.state.service.engine) as session:
         row = session.get(OrderListRow, "old")
         facts = {name: value for name, value in orjson.loads(row.facts).items() if name not in new}
         for line in facts["not_supplied"]:
             for name in ("reason", "offered", "gets", "for"):
                 line.pop(name)
         row.facts = orjson.dumps(facts).decode()
-        session.commit()
     kept = await counter.get("/v1/order-lists/old", headers={"Accept": "application/json"})
     assert (kept.json()["complete"], kept.json()["not_bought"]) == (False, len(facts["not_supplied"]))
     assert "NOT bought" in kept.json()["headline"]

@@ -8,7 +8,7 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from tests.conftest import HERE
+from tests.conftest import client_of
 
 BROWSER = {"Accept": "text/html,application/xhtml+xml;q=0.9,*/*;q=0.8"}
 
@@ -16,10 +16,7 @@ BROWSER = {"Accept": "text/html,application/xhtml+xml;q=0.9,*/*;q=0.8"}
 @pytest.fixture
 async def browser(app: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
     """A client that asks as a browser does, and goes where it is sent."""
-    transport = httpx.ASGITransport(app, raise_app_exceptions=False)
-    async with httpx.AsyncClient(
-        transport=transport, base_url=HERE, headers=BROWSER, timeout=60, follow_redirects=True
-    ) as client:
+    async with client_of(app, headers=BROWSER, follow_redirects=True) as client:
         yield client
 
 

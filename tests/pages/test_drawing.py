@@ -10,8 +10,8 @@ import pytest
 from sqlalchemy import Engine, select
 from sqlmodel import Session
 
-from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.drawing import Outline, marks_of, outlines_of
+from graftbook.catalogue.store.tables import table
 from graftbook.pages.answer.layers import draw
 
 CHASSIS = "24PL-018412"

@@ -14,7 +14,6 @@ import pytest
 from fastapi import FastAPI
 from sqlalchemy import select
 
-from graftbook.app import create_app
 from graftbook.catalogue.compiling import books
 from graftbook.catalogue.format.records import KINDS
 from graftbook.catalogue.history.snapshots import key_of
@@ -24,10 +23,9 @@ from graftbook.editing import effect
 from graftbook.editing.records.service import record_state
 from graftbook.pages.editing.imports import LARGEST_WORKBOOK_HERE
 from graftbook.problems import UnknownRecord
-from graftbook.settings import Settings
 from tests import locks
 from tests.catalogue.sheet import sheet
-from tests.conftest import HERE, make_key
+from tests.conftest import application, client_of, make_key
 from tests.pages.conftest import BROWSER
 
 pytestmark = pytest.mark.anyio
@@ -109,16 +107,19 @@ def beside(answer: httpx.Response, field: str) -> str:
 
 
 @asynccontextmanager
-async def signed_in(url: str, **more: Any) -> AsyncIterator[Editor]:
-    app = create_app(Settings(database_url=url, **more))
-    transport = httpx.ASGITransport(app, raise_app_exceptions=False)
-    async with httpx.AsyncClient(
-        transport=transport, base_url=HERE, headers=BROWSER, timeout=60, follow_redirects=True
-    ) as client:
-        answer = await client.post("/signin", data={"key": make_key(url, "edit", "the editor")}, headers=OWN)
-        assert answer.status_code == 200
+async def editor_of(app: FastAPI) -> AsyncIterator[Editor]:
+    """Who is signed in to an application with a key that may edit."""
+    key = make_key(app.state.service.engine, "edit", "the editor")
+    async with client_of(app, headers=BROWSER, follow_redirects=True) as client:
+        assert (await client.post("/signin", data={"key": key}, headers=OWN)).status_code == 200
         yield Editor(app, client)
-    app.state.service.close()
+
+
+@asynccontextmanager
+async def signed_in(url: str, **more: Any) -> AsyncIterator[Editor]:
+    with application(url, **more) as app:
+        async with editor_of(app) as editor:
+            yield editor
 
 
 @pytest.fixture
@@ -160,15 +161,10 @@ async def test_a_wrong_key_brings_the_form_again_with_what_to_look_at(demo_copy:
 
 
 async def test_a_key_that_may_only_order_is_refused(demo_copy: Callable[[], str]) -> None:
-    url = demo_copy()
-    app = create_app(Settings(database_url=url))
-    headers = {**BROWSER, "Authorization": f"Bearer {make_key(url, 'order')}"}
-    async with httpx.AsyncClient(
-        transport=httpx.ASGITransport(app), base_url=HERE, headers=headers
-    ) as client:
-        assert (await client.get("/edit")).status_code == 403
-        assert (await client.post("/edit/component", data={})).status_code == 403
-    app.state.service.close()
+    with application(demo_copy()) as app:
+        async with client_of(app, scope="order", headers=BROWSER) as client:
+            assert (await client.get("/edit")).status_code == 403
+            assert (await client.post("/edit/component", data={})).status_code == 403
 
 
 async def test_a_form_of_every_kind_sent_back_unchanged_changes_nothing(editor: Editor) -> None:

@@ -4,24 +4,20 @@ import re
 import threading
 import time
 from collections.abc import AsyncIterator, Iterator
-from contextlib import asynccontextmanager
 from typing import Any
 
 import anyio
 import httpx
 import pytest
 
-from graftbook.app import create_app
 from graftbook.catalogue.loading.imports import load
 from graftbook.database import writing
 from graftbook.editing import effect
 from graftbook.process import background
 from graftbook.process.background import Background, Job, State
-from graftbook.settings import Settings
-from tests.catalogue.sheet import SMALL, sheet
-from tests.conftest import HERE, make_key
-from tests.pages.conftest import BROWSER
-from tests.pages.test_edit import OWN, Editor, text_of, token_in
+from tests.catalogue.sheet import small
+from tests.conftest import application
+from tests.pages.test_edit import OWN, Editor, editor_of, text_of, token_in
 
 pytestmark = pytest.mark.anyio
 
@@ -32,34 +28,20 @@ WHEEL = "/edit/component/TW-9"
 @pytest.fixture
 def app(sqlite_databases: Any) -> Iterator[Any]:
     """The application on the small catalogue."""
-    app = create_app(Settings(database_url=sqlite_databases.new()))
-    engine = app.state.service.engine
-    priced = SMALL.replace(
-        "TW-9,disc wheel,wheels,modern,current,,", "TW-9,disc wheel,wheels,modern,current,13.00,"
-    )
-    assert load(engine, sheet(priced, "small.csv"), who="tests", why="the small catalogue").ok
-    yield app
-    app.state.service.close()
-
-
-@asynccontextmanager
-async def signed_in(app: Any) -> AsyncIterator[httpx.AsyncClient]:
-    transport = httpx.ASGITransport(app, raise_app_exceptions=False)
-    key = make_key(app.state.service.engine, "edit", "the editor")
-    async with httpx.AsyncClient(
-        transport=transport, base_url=HERE, headers=BROWSER, timeout=60, follow_redirects=True
-    ) as client:
-        assert (await client.post("/signin", data={"key": key}, headers=OWN)).status_code == 200
-        yield client
+    unpriced = "TW-9,disc wheel,wheels,modern,current,,"
+    priced = small((unpriced, unpriced[:-1] + "13.00,"))
+    with application(sqlite_databases.new()) as app:
+        assert load(app.state.service.engine, priced, who="tests", why="the small catalogue").ok
+        yield app
 
 
 @pytest.fixture
 async def editor(app: Any) -> AsyncIterator[Editor]:
     """An editor of the small catalogue, to which three questions were asked lately."""
-    async with signed_in(app) as client:
+    async with editor_of(app) as editor:
         for address in ASKED:
-            assert "TW-9" in (await client.get(address)).text
-        yield Editor(app, client)
+            assert "TW-9" in (await editor.get(address)).text
+        yield editor
 
 
 async def dearer(editor: Editor) -> httpx.Response:
@@ -125,11 +107,11 @@ async def test_it_can_be_stopped_and_belongs_to_the_browser_that_began_it(
     really = effect._compare_one
     monkeypatch.setattr(effect, "_compare_one", lambda *given: go_on.wait(20) and really(*given))
     address = job_in(await dearer(editor))
-    async with signed_in(editor.app) as somebody_else:
+    async with editor_of(editor.app) as somebody_else:
         theirs = await somebody_else.get(address)
         assert (theirs.status_code, "Nothing is known here" in theirs.text) == (404, True)
         token = token_in((await somebody_else.get("/edit")).text)
-        await somebody_else.post(f"{address}/stop", data={"form_token": token}, headers=OWN)
+        await somebody_else.post(f"{address}/stop", {"form_token": token})
     assert 'http-equiv="refresh"' in (await editor.get(address)).text, "nobody else stops it"
     stopped = editor.client.post(f"{address}/stop", data={"form_token": await editor.token()}, headers=OWN)
     assert (await stopped).status_code == 200

@@ -7,9 +7,7 @@ from html import unescape
 import httpx
 import pytest
 
-from graftbook.app import create_app
-from graftbook.settings import Settings
-from tests.conftest import HERE, client_of, make_key
+from tests.conftest import HERE, application, client_of, make_key
 from tests.pages.conftest import BROWSER
 
 pytestmark = pytest.mark.anyio
@@ -71,10 +69,9 @@ async def test_the_pages_of_a_search_hold_each_component_once(browser: httpx.Asy
 
 @pytest.mark.parametrize("text", ["qb", "disc"])
 async def test_a_page_has_as_many_lines_as_the_house_sets(sqlite_demo_url: str, text: str) -> None:
-    app = create_app(Settings(database_url=sqlite_demo_url, page_size=7))
-    async with client_of(app) as browser:
-        page = await browser.get("/look-up", params={"text": text}, headers=BROWSER)
-    app.state.service.close()
+    with application(sqlite_demo_url, page_size=7) as app:
+        async with client_of(app, headers=BROWSER) as browser:
+            page = await browser.get("/look-up", params={"text": text})
     assert len(numbers_in(page)) == 7
     assert 'rel="next"' in page.text
 
@@ -233,14 +230,11 @@ async def test_a_vehicle_without_a_number_goes_to_the_start(browser: httpx.Async
 
 @pytest.mark.parametrize(("scope", "may"), [("edit", True), ("read", False)])
 async def test_only_an_editor_is_led_to_the_form(demo_copy: Callable[[], str], scope: str, may: bool) -> None:
-    app = create_app(Settings(database_url=demo_copy()))
-    transport = httpx.ASGITransport(app, raise_app_exceptions=False)
-    async with httpx.AsyncClient(
-        transport=transport, base_url=HERE, headers={**BROWSER, "Origin": HERE}, follow_redirects=True
-    ) as client:
-        key = make_key(app.state.service.engine, scope)
-        signed_in = await client.post("/signin", data={"key": key, "next": "/component/QB-3310"})
-        assert signed_in.status_code == 200
-        assert "Sign out" in signed_in.text
-        assert ('href="/edit/component/QB-3310"' in signed_in.text) is may
-    app.state.service.close()
+    headers = {**BROWSER, "Origin": HERE}
+    with application(demo_copy()) as app:
+        async with client_of(app, headers=headers, follow_redirects=True) as client:
+            key = make_key(app.state.service.engine, scope)
+            signed_in = await client.post("/signin", data={"key": key, "next": "/component/QB-3310"})
+            assert signed_in.status_code == 200
+            assert "Sign out" in signed_in.text
+            assert ('href="/edit/component/QB-3310"' in signed_in.text) is may

@@ -11,15 +11,13 @@ import pytest
 from fastapi import FastAPI
 from sqlalchemy import Engine
 
-from graftbook.app import create_app
 from graftbook.backups.service import backup, restore
 from graftbook.database import make_engine
 from graftbook.pictures import service as pictures
 from graftbook.pictures.image import kept_of
 from graftbook.pictures.tables import MOST_OF_ONE
 from graftbook.problems import InvalidRequest
-from graftbook.settings import Settings
-from tests.conftest import client_of
+from tests.conftest import application, client_of
 from tests.pictures.drawn import SVG, photograph, sketch
 from tests.soundness.databases import settings_of as settings
 
@@ -39,9 +37,8 @@ def house(databases: Any, untouched_demo_url: str) -> Iterator[Engine]:
 
 @pytest.fixture
 def served(house: Engine) -> Iterator[FastAPI]:
-    app = create_app(Settings(database_url=house.url.render_as_string(hide_password=False)))
-    yield app
-    app.state.service.close()
+    with application(house.url.render_as_string(hide_password=False)) as app:
+        yield app
 
 
 @pytest.fixture

@@ -11,8 +11,7 @@ import pytest
 from starlette.types import Message
 
 from graftbook.app import create_app
-from graftbook.process.service import WAITING_FOR_THE_SAME
-from graftbook.process.state import Made, Make, Service
+from graftbook.process.service import WAITING_FOR_THE_SAME, Made, Make, Service
 from graftbook.questions.closures import service as closures
 from graftbook.settings import Settings
 from graftbook.telemetry.requests import Asker
@@ -32,7 +31,7 @@ class Reasoning:
         self.over = threading.Event()
         self.made = 0
 
-    def told(self, service: Service, *_: Any) -> Make:
+    def document_maker(self, service: Service, *_: Any) -> Make:
         def make() -> Made:
             self.made += 1
             assert self.over.wait(120)
@@ -44,7 +43,7 @@ class Reasoning:
 @pytest.fixture
 def reasoning(monkeypatch: pytest.MonkeyPatch) -> Reasoning:
     found = Reasoning()
-    monkeypatch.setattr(closures, "told", found.told)
+    monkeypatch.setattr(closures, "document_maker", found.document_maker)
     return found
 
 

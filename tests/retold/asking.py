@@ -12,7 +12,7 @@ from graftbook.app import create_app
 from graftbook.catalogue.compiling.queries import with_components
 from graftbook.closure.question import ClearPosition, FitComponent, Limits, Question, RemedyFlaw, Wish
 from graftbook.database import reading
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.rulebook.model import (
     ALWAYS,
     Alternative,

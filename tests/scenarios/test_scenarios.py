@@ -6,8 +6,7 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from graftbook.app import create_app
-from graftbook.settings import Settings
+from tests.conftest import application
 from tests.scenarios.reading import (
     EXPECTATIONS,
     Scenario,
@@ -24,9 +23,8 @@ CASES = list(scenarios())
 @pytest.fixture(scope="module")
 def service(sqlite_demo_url: str) -> Iterator[FastAPI]:
     """The application on the demo range."""
-    app = create_app(Settings(database_url=sqlite_demo_url, seconds_to_reason=30))
-    yield app
-    app.state.service.close()
+    with application(sqlite_demo_url, seconds_to_reason=30) as app:
+        yield app
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.file.removesuffix(".toml"))

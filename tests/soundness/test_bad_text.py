@@ -13,11 +13,9 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from graftbook.app import create_app
 from graftbook.catalogue.format.names import as_typed
 from graftbook.catalogue.store.cursors import write_cursor
-from graftbook.settings import Settings
-from tests.conftest import bearer
+from tests.conftest import application, bearer
 
 JSON = {"Content-Type": "application/json"}
 
@@ -89,9 +87,8 @@ NUMBERED = {
 @pytest.fixture(scope="module")
 def app(databases: Any, untouched_demo_url: str) -> Iterator[FastAPI]:
     """A service on a demo range of its own, on each engine in turn."""
-    app = create_app(Settings(database_url=databases.copy(untouched_demo_url)))
-    yield app
-    app.state.service.close()
+    with application(databases.copy(untouched_demo_url)) as app:
+        yield app
 
 
 @pytest.fixture

@@ -30,7 +30,7 @@ from graftbook.catalogue.format.sheets import (
 )
 from graftbook.catalogue.format.sources import from_objects
 from graftbook.catalogue.format.validation import findings
-from graftbook.catalogue.store.rows import rows_of
+from graftbook.catalogue.store.to_rows import rows_of
 from graftbook.rulebook.units import QUANTITIES, NotAMeasure
 from tests.running import cases
 

@@ -19,7 +19,6 @@ from starlette.requests import Request
 
 from graftbook.access.principal import Principal
 from graftbook.access.scopes import Scope
-from graftbook.app import create_app
 from graftbook.builds import service as builds
 from graftbook.builds.schemas import SpecificationIn
 from graftbook.database import writing
@@ -27,7 +26,7 @@ from graftbook.idempotency.header import once_of
 from graftbook.idempotency.service import EACH_TIME, FORGOTTEN_AT_ONCE, Answer, AnsweredBefore, Once, forget
 from graftbook.idempotency.tables import AnsweredOnceRow
 from graftbook.problems import AlreadyExists, KeyUsedOtherwise, StillAtWork
-from graftbook.settings import Settings
+from tests.conftest import application
 from tests.soundness.server import Served, serve
 
 KEPT = AnsweredOnceRow.__table__
@@ -341,7 +340,8 @@ def test_old_answers_go_a_bounded_number_at_a_time(engine: Engine):
 
 
 def _age(engine: Engine, by: timedelta) -> None:
-    with engine.begin() as connection:
+    with writing(engine) as session:
+        connection = session.connection()
         for row in connection.execute(select(KEPT)).all():
             older = update(KEPT).where(KEPT.c.key == row.key).values(at=row.at - by)
             connection.execute(older)
@@ -351,9 +351,8 @@ def test_every_post_that_changes_something_takes_the_header(tmp_path: Any):
     """But what needs If-Match, which a second one could not pass, what answers with a secret that must not be
     kept anywhere, what is there already when it comes again (a picture, a report), what only tries a change
     and undoes it, and what says the same twice: send again from here."""
-    app = create_app(Settings(database_url=f"sqlite:///{tmp_path / 'x.sqlite3'}"))
-    paths = app.openapi()["paths"]
-    app.state.service.close()
+    with application(f"sqlite:///{tmp_path / 'x.sqlite3'}") as app:
+        paths = app.openapi()["paths"]
     changing, taking, guarded = set(), set(), set()
     for path, item in paths.items():
         post = item.get("post", {})

@@ -8,11 +8,9 @@ import pytest
 from fastapi import FastAPI
 from fastapi.routing import iter_route_contexts
 
-from graftbook.app import create_app
-from graftbook.settings import Settings
 from tests.api.test_safety import QUESTIONS
 from tests.catalogue.undone import undone_to
-from tests.conftest import bearer, client_of
+from tests.conftest import application, bearer, client_of
 from tests.soundness.every_kind import CHASSIS, QUESTION
 from tests.soundness.writes import writes_counted
 
@@ -128,13 +126,13 @@ def addresses(app: FastAPI, *, every: bool) -> Iterator[str]:
 @pytest.fixture
 async def edited(own_demo_url: str) -> Any:
     """The application on a demo of its own in which a number was changed after revision 1; no work waits."""
-    app = create_app(Settings(database_url=own_demo_url))
-    engine = app.state.service.engine
-    async with client_of(app) as client:
-        await _prepared(client, bearer(engine))
-        app.state.door.later = lambda *_said, **_how: None  # a key's last use is noted behind answers
-        yield app, client, bearer(engine)
-    app.state.service.close()
+    with application(own_demo_url) as app:
+        engine = app.state.service.engine
+        async with client_of(app) as client:
+            await _prepared(client, bearer(engine))
+            # A key's last use is noted behind answers.
+            app.state.authenticator.write_behind = lambda *_said, **_how: None
+            yield app, client, bearer(engine)
 
 
 async def _prepared(client: httpx.AsyncClient, key: dict[str, str]) -> None:

@@ -9,9 +9,8 @@ from typing import Any
 import pytest
 from fastapi import FastAPI
 
-from graftbook.app import create_app
-from graftbook.settings import Settings
 from graftbook.telemetry.logs import JsonLines, TextLines
+from tests.conftest import application
 
 
 class Written:
@@ -40,9 +39,8 @@ class Written:
 @pytest.fixture
 def app(sqlite_demo_url: str) -> Iterator[FastAPI]:
     """An application of each test's own: one that another test had asked would answer from what it kept."""
-    app = create_app(Settings(database_url=sqlite_demo_url, seconds_to_reason=30))
-    yield app
-    app.state.service.close()
+    with application(sqlite_demo_url, seconds_to_reason=30) as app:
+        yield app
 
 
 @pytest.fixture

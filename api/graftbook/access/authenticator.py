@@ -1,7 +1,7 @@
 """Who is let in: a key or a cookie against the database, once a request.
 
-A revocation therefore acts at once in every process. Only an answer that is given again unlooked-up is
-also given to who was let in just now (`LetIn`): there a revocation acts at once in the process that
+A revocation therefore acts at once in every process. Only an answer that is given from the cache is
+also given to who was let in just now (`PrincipalCache`): there a revocation acts at once in the process that
 made it, and on SQLite in every one; through another process on PostgreSQL within half a second.
 
 What need not be done before the answer (when a key was last used, when a browser was last seen) is written
@@ -11,9 +11,9 @@ Refused attempts go into the trail, so few that nobody can fill the disk with th
 minute, of all together sixty; what comes between is counted and told by the client's next row (`times`). The
 trail keeps the newest ten thousand.
 
-`LetIn`: what the database said of a key or a cookie stands until something is committed, for answers alone
-that are given again unlooked-up (`http/responses`); whatever is looked up or changes anything asks it. A
-revocation is a commit, so it is seen as an edit is (`process/present`).
+`PrincipalCache`: what the database said of a key or a cookie stands until something is committed, for
+answers alone that are given from the cache (`http/responses`); whatever is looked up or changes anything asks
+it. A revocation is a commit, so it is seen as an edit is (`process/commits`).
 """
 
 import logging
@@ -38,24 +38,24 @@ from graftbook.access.tables import AccessEventRow
 from graftbook.access.throttling import Attempts, network_of
 from graftbook.database import reading, writing
 from graftbook.problems import KeyNeeded, SlowDown
-from graftbook.process.present import Mark, Present
+from graftbook.process.commits import CommitMark, CommitWatch
 
 MOST = 1_000
 
 
-class LetIn:
-    """Principals by the digest of what they sent. Safe for threads; without a `present` it keeps nobody."""
+class PrincipalCache:
+    """Principals by the digest of what they sent. Safe for threads; without `commits` it keeps nobody."""
 
-    def __init__(self, present: Present | None) -> None:
-        self._present = present
-        self._kept: OrderedDict[tuple[str, bool], tuple[Principal, Mark, datetime]] = OrderedDict()
+    def __init__(self, commits: CommitWatch | None) -> None:
+        self._commits = commits
+        self._kept: OrderedDict[tuple[str, bool], tuple[Principal, CommitMark, datetime]] = OrderedDict()
         self._lock = threading.Lock()
 
-    def mark(self) -> Mark | None:
+    def mark(self) -> CommitMark | None:
         """To be taken before the database is asked; None when nothing can be believed."""
-        return self._present.mark() if self._present is not None else None
+        return self._commits.mark() if self._commits is not None else None
 
-    def note(self, digest: str, principal: Principal, mark: Mark | None, until: datetime) -> None:
+    def note(self, digest: str, principal: Principal, mark: CommitMark | None, until: datetime) -> None:
         """Keep who was let in after the mark was taken. `until`: when he is to be looked up in any case."""
         if mark is None:
             return
@@ -65,13 +65,13 @@ class LetIn:
             while len(self._kept) > MOST:
                 self._kept.popitem(last=False)
 
-    def get(self, digest: str, now: Mark | None, *, by_cookie: bool) -> Principal | None:
+    def get(self, digest: str, now: CommitMark | None, *, by_cookie: bool) -> Principal | None:
         """Who was let in with this; None when the database must be asked."""
         found = self._kept.get((digest, by_cookie))
-        if found is None or self._present is None:
+        if found is None or self._commits is None:
             return None
         principal, mark, until = found
-        return principal if self._present.stands(mark, now) and moment() < until else None
+        return principal if self._commits.stands(mark, now) and moment() < until else None
 
 
 def earliest(first: datetime, *others: datetime | None) -> datetime:
@@ -134,19 +134,19 @@ NO_KEY = "Send a usable key: Authorization: Bearer graftbook_…"
 _LOG = logging.getLogger("graftbook")
 
 
-class Door:
-    """One process's door to one database."""
+class Authenticator:
+    """Authenticates for one process, against one database."""
 
-    def __init__(self, engine: Engine, present: Present | None = None) -> None:
+    def __init__(self, engine: Engine, commits: CommitWatch | None = None) -> None:
         self.engine = engine
-        self.let_in = LetIn(present)
+        self.principals = PrincipalCache(commits)
         self.attempts = Attempts()
         self.refusals = Refusals()
         self._noted: OrderedDict[str, None] = OrderedDict()
         self._lock = threading.Lock()
         self._behind: ThreadPoolExecutor | None = None
 
-    def admit(self, sent: Presented | None, caller: Caller) -> Principal:
+    def authenticate(self, sent: Presented | None, caller: Caller) -> Principal:
         """The principal of a key; None stands for what cannot be one.
 
         Raises KeyNeeded for a key that is not usable, SlowDown after too many of them.
@@ -157,7 +157,7 @@ class Door:
         if sent is None:
             self.attempts.failed(caller.client, None)
             raise KeyNeeded(NO_KEY)
-        now, mark = moment(), self.let_in.mark()
+        now, mark = moment(), self.principals.mark()
         with reading(self.engine) as session:
             row = store.key_facts(session, sent.id)
         right = sent.is_the_one(row.digest if row else None)
@@ -167,16 +167,16 @@ class Door:
         self.attempts.worked(caller.client, row.id)
         used = row.used
         if used is None or now - used >= USE_WRITTEN_EVERY:
-            self.later(row.id, lambda s: store.mark_used(s, row.id, now, USE_WRITTEN_EVERY))
+            self.write_behind(row.id, lambda s: store.mark_used(s, row.id, now, USE_WRITTEN_EVERY))
             used = now
         principal = Principal.of(row)
-        self.let_in.note(sent.digest, principal, mark, earliest(used + USE_WRITTEN_EVERY, row.expires))
+        self.principals.note(sent.digest, principal, mark, earliest(used + USE_WRITTEN_EVERY, row.expires))
         return principal
 
-    def knows_key(self, text: bytes, client: str, now: Mark | None) -> Principal | None:
-        """The principal of a key that `admit` would let in, without asking the database; None when it must be
-        asked, or when the attempt is not heard."""
-        found = self.let_in.get(sha256(text).hexdigest(), now, by_cookie=False)
+    def known_by_key(self, text: bytes, client: str, now: CommitMark | None) -> Principal | None:
+        """The principal of a key that `authenticate` would let in, without asking the database; None when it
+        must be asked, or when the attempt is not heard."""
+        found = self.principals.get(sha256(text).hexdigest(), now, by_cookie=False)
         if found is None or self.attempts.wait(client, found.key):
             return None
         self.attempts.worked(client, found.key)
@@ -185,14 +185,14 @@ class Door:
     def refused(self, caller: Caller, what: str) -> None:
         """Put a refused attempt into the trail, as many as the disk can bear."""
         if rows := self.refusals.note(caller, what, moment()):
-            self.later("refusals", lambda session: _add(session, rows), wait=True)
+            self.write_behind("refusals", lambda session: _add(session, rows), wait=True)
 
-    def settle(self) -> None:
-        """Write what refusals are only counted yet."""
+    def write_counted_refusals(self) -> None:
+        """Put into the trail the refusals that are only counted yet."""
         if rows := self.refusals.taken(moment()):
             self._write(lambda session: _add(session, rows))
 
-    def later(self, name: str, work: Callable[[Session], None], *, wait: bool = False) -> None:
+    def write_behind(self, name: str, work: Callable[[Session], None], *, wait: bool = False) -> None:
         """Write something behind the answer. One piece of work of a name waits at a time, unless `wait`."""
         with self._lock:
             if (name in self._noted and not wait) or len(self._noted) >= MOST_WAITING:
@@ -208,7 +208,7 @@ class Door:
             behind, self._behind = self._behind, None
         if behind:
             behind.shutdown(wait=True)
-        self.settle()
+        self.write_counted_refusals()
 
     def _run(self, name: str, work: Callable[[Session], None]) -> None:
         with self._lock:

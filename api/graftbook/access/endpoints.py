@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access import service as access
-from graftbook.access.guard import SCHEME, MayAdminister, caller_of, door_of
+from graftbook.access.guard import SCHEME, MayAdminister, authenticator_of, caller_of
 from graftbook.access.schemas import AccessEventsOut, KeyIn, KeysOut, NewKeyOut
 from graftbook.access.scopes import Scope
 from graftbook.access.sessions import COOKIE, FORM_HEADER
@@ -96,7 +96,7 @@ def list_events(
     cursor: Cursor = "",
 ) -> Response:
     """Newest first. Refused attempts are counted together, `times` a row."""
-    door_of(request).settle()
+    authenticator_of(request).write_counted_refusals()
     size, search = limit or service.settings.page_size, {"list": "audit", "key": key, "outcome": outcome}
     rows = access.list_events(service.engine, read_number(cursor, search), size + 1, key, outcome)
     return page_of(request, rows, size, search, by="number")

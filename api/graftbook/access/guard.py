@@ -4,7 +4,7 @@
 also `request.state.principal`. With reading open, MayRead lets anybody in and costs a look at two
 headers. No session of the database is held while the route runs.
 
-`Trail`, round all routes: every request that was let in to change something leaves a row.
+`AuditTrail`, round all routes: every request that was let in to change something leaves a row.
 """
 
 import logging
@@ -21,7 +21,7 @@ from starlette.types import ASGIApp, Message, Receive, Send
 from starlette.types import Scope as Connection
 
 from graftbook.access import sessions
-from graftbook.access.authenticator import NO_KEY, Door
+from graftbook.access.authenticator import NO_KEY, Authenticator
 from graftbook.access.keys import presented
 from graftbook.access.principal import Caller, Principal
 from graftbook.access.scopes import Scope
@@ -29,7 +29,7 @@ from graftbook.access.service import moment
 from graftbook.database import writing
 from graftbook.http.responses import media_type_of
 from graftbook.problems import ForeignName, KeyNeeded, Problem, ScopeNeeded, TooLarge
-from graftbook.process.present import Mark
+from graftbook.process.commits import CommitMark
 from graftbook.settings import Settings, on_this_machine
 
 SCHEME = "key"
@@ -43,7 +43,7 @@ LONGEST_FORM = 100_000
 MOST_FIELDS = 5_000
 
 
-class Needs(SecurityBase):
+class NeedsScope(SecurityBase):
     """Lets in whoever may do what the scope says. Raises KeyNeeded, ScopeNeeded, SlowDown, ForgedRequest,
     ForeignName."""
 
@@ -71,7 +71,8 @@ class Needs(SecurityBase):
             if principal.by_cookie and self.scope is not Scope.READ:
                 await _require_no_forgery(request)
         except Problem as refusal:
-            door_of(request).refused(caller_of(request), f"{what_of(request)}: {refusal.answer_status}")
+            what = f"{what_of(request)}: {refusal.answer_status}"
+            authenticator_of(request).refused(caller_of(request), what)
             request.state.recorded = True
             raise
         if self.scope is not Scope.READ and request.method not in CHANGES_NOTHING:
@@ -79,19 +80,19 @@ class Needs(SecurityBase):
         return principal
 
 
-MayRead = Security(Needs(Scope.READ), scopes=[Scope.READ.value])
-MayOrder = Security(Needs(Scope.ORDER), scopes=[Scope.ORDER.value])
-MayEdit = Security(Needs(Scope.EDIT), scopes=[Scope.EDIT.value])
-MayAdminister = Security(Needs(Scope.ADMINISTER), scopes=[Scope.ADMINISTER.value])
+MayRead = Security(NeedsScope(Scope.READ), scopes=[Scope.READ.value])
+MayOrder = Security(NeedsScope(Scope.ORDER), scopes=[Scope.ORDER.value])
+MayEdit = Security(NeedsScope(Scope.EDIT), scopes=[Scope.EDIT.value])
+MayAdminister = Security(NeedsScope(Scope.ADMINISTER), scopes=[Scope.ADMINISTER.value])
 
 Orderer = Annotated[Principal, MayOrder]
 Editor = Annotated[Principal, MayEdit]
 Administrator = Annotated[Principal, MayAdminister]
 
 
-def door_of(request: Request) -> Door:
-    """The door of the application that answers."""
-    found: Door = request.app.state.door
+def authenticator_of(request: Request) -> Authenticator:
+    """The authenticator of the application that answers."""
+    found: Authenticator = request.app.state.authenticator
     return found
 
 
@@ -100,7 +101,7 @@ def session_of(request: Request) -> sessions.PageSession | None:
     state = request.state
     if not hasattr(state, "page_session"):
         secret = request.cookies.get(sessions.COOKIE, "")
-        state.page_session = sessions.open_session(door_of(request), secret) if secret else None
+        state.page_session = sessions.open_session(authenticator_of(request), secret) if secret else None
     found: sessions.PageSession | None = state.page_session
     return found
 
@@ -174,7 +175,7 @@ async def _by_key(request: Request) -> Principal:
     sent = presented(request.headers["authorization"][7:].strip())
     if sent:
         request.state.key_named = sent.id
-    return await run_in_threadpool(door_of(request).admit, sent, caller_of(request))
+    return await run_in_threadpool(authenticator_of(request).authenticate, sent, caller_of(request))
 
 
 async def _by_cookie(request: Request) -> Principal:
@@ -229,7 +230,9 @@ def _own_listener(settings: Settings, scope: Connection) -> bool:
     return not (settings.here_only and server and server[1] and not on_this_machine(server[0]))
 
 
-def known_reader(settings: Settings, door: Door, scope: Connection, now: Mark | None) -> State | None:
+def known_reader(
+    settings: Settings, authenticator: Authenticator, scope: Connection, now: CommitMark | None
+) -> State | None:
     """What MayRead would find, without asking the database: what the request's state then holds of who asks,
     nothing where anybody may read. None when the database must be asked, or the request is refused."""
     sent, host, cookie = None, b"", b""
@@ -242,12 +245,12 @@ def known_reader(settings: Settings, door: Door, scope: Connection, now: Mark | 
             cookie += b";" + value
     if sent is not None and sent[:7].lower() == b"bearer ":
         client = scope.get("client")
-        principal = door.knows_key(sent[7:].strip(), client[0] if client else "", now)
+        principal = authenticator.known_by_key(sent[7:].strip(), client[0] if client else "", now)
     elif settings.reading == "open":
         own = _own_name(settings, host.decode("latin-1")) and _own_listener(settings, scope)
         return {} if own else None
     else:
-        principal = sessions.knows_cookie(door, cookie, now)
+        principal = sessions.known_by_cookie(authenticator, cookie, now)
     return None if principal is None else {"principal": principal}
 
 
@@ -261,7 +264,7 @@ def _host_name(host: str) -> str:
 _LOG = logging.getLogger("graftbook")
 
 
-class Trail:
+class AuditTrail:
     """Writes the row before the answer leaves. A trail that cannot be written does not undo what was done:
     the log says so, and the history of the catalogue has its own record in the same transaction."""
 
@@ -294,7 +297,7 @@ class Trail:
 def _write(request: Request, outcome: str) -> None:
     row = caller_of(request).event(moment(), what_of(request), outcome)
     try:
-        with writing(door_of(request).engine) as session:
+        with writing(authenticator_of(request).engine) as session:
             session.add(row)
     except SQLAlchemyError as error:
         _LOG.error("request %s is not in the trail: %s", row.request, type(error).__name__)

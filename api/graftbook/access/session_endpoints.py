@@ -10,8 +10,8 @@ from graftbook import problems
 from graftbook.access import sessions
 from graftbook.access.guard import (
     FORM,
+    authenticator_of,
     caller_of,
-    door_of,
     form_of,
     require_own_page,
     session_of,
@@ -102,13 +102,13 @@ def local_path(address: str) -> str:
 
 
 def _admit(request: Request, text: str) -> Principal:
-    door, sent = door_of(request), presented(text)
+    authenticator, sent = authenticator_of(request), presented(text)
     if sent:
         request.state.key_named = sent.id
     try:
-        principal = door.admit(sent, caller_of(request))
+        principal = authenticator.authenticate(sent, caller_of(request))
     except problems.Problem as refusal:
-        door.refused(caller_of(request), f"{what_of(request)}: {refusal.answer_status}")
+        authenticator.refused(caller_of(request), f"{what_of(request)}: {refusal.answer_status}")
         raise
     request.state.principal = principal
     return principal

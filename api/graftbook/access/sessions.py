@@ -13,14 +13,14 @@ from hashlib import sha256
 from sqlalchemy import Engine
 
 from graftbook.access import store
-from graftbook.access.authenticator import Door, earliest
+from graftbook.access.authenticator import Authenticator, earliest
 from graftbook.access.keys import digest_of
 from graftbook.access.principal import Caller, Principal
 from graftbook.access.service import moment, usable
 from graftbook.access.tables import PageSessionRow
 from graftbook.database import reading, writing
 from graftbook.problems import ForgedRequest
-from graftbook.process.present import Mark
+from graftbook.process.commits import CommitMark
 
 IDLE, LONGEST = timedelta(hours=12), timedelta(days=7)
 SEEN_WRITTEN_EVERY = timedelta(minutes=5)
@@ -47,10 +47,10 @@ def begin(engine: Engine, principal: Principal, caller: Caller) -> PageSession:
     return PageSession(secret, principal)
 
 
-def open_session(door: Door, secret: str) -> PageSession | None:
+def open_session(authenticator: Authenticator, secret: str) -> PageSession | None:
     """The session of a cookie; None when it is none, has ended, or its key is not usable."""
-    now, digest, mark = moment(), digest_of(secret), door.let_in.mark()
-    with reading(door.engine) as session:
+    now, digest, mark = moment(), digest_of(secret), authenticator.principals.mark()
+    with reading(authenticator.engine) as session:
         found = store.page_session(session, digest)
     if found is None:
         return None
@@ -58,21 +58,21 @@ def open_session(door: Door, secret: str) -> PageSession | None:
     if not usable(key, now) or now - seen >= IDLE or now - begun >= LONGEST:
         return None
     if now - seen >= SEEN_WRITTEN_EVERY:
-        door.later(f"seen {digest}", lambda session: store.mark_seen(session, digest, now))
+        authenticator.write_behind(f"seen {digest}", lambda session: store.mark_seen(session, digest, now))
         seen = now
     principal = Principal.of(key, by_cookie=True)
-    door.let_in.note(
+    authenticator.principals.note(
         digest, principal, mark, earliest(seen + SEEN_WRITTEN_EVERY, begun + LONGEST, key.expires)
     )
     return PageSession(secret, principal)
 
 
-def knows_cookie(door: Door, cookies: bytes, now: Mark | None) -> Principal | None:
+def known_by_cookie(authenticator: Authenticator, cookies: bytes, now: CommitMark | None) -> Principal | None:
     """Whose session it is by the cookies that came, unless the database must be asked."""
     sent = [cookie for cookie in map(bytes.strip, cookies.split(b";")) if cookie.startswith(_NAMED)]
     if len(sent) != 1:
         return None
-    return door.let_in.get(sha256(sent[0].removeprefix(_NAMED)).hexdigest(), now, by_cookie=True)
+    return authenticator.principals.get(sha256(sent[0].removeprefix(_NAMED)).hexdigest(), now, by_cookie=True)
 
 
 def end(engine: Engine, page_session: PageSession, caller: Caller) -> None:

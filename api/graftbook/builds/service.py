@@ -1,7 +1,7 @@
 """Builds and specifications: each function does one thing in one transaction."""
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, date, datetime
+from datetime import date
 from types import MappingProxyType
 from typing import Any, Literal
 
@@ -24,21 +24,20 @@ from graftbook.builds.stored.documents import (
 from graftbook.builds.stored.events import EventWord, state_of
 from graftbook.builds.stored.tables import BuildRow, SpecificationRow, SpecificationVersionRow
 from graftbook.database import Source, reading, writing
-from graftbook.events.told import Kind, tell
-from graftbook.http.responses import document_etag, names
+from graftbook.events.outbox import Kind, record_event
+from graftbook.http.responses import document_etag, require_match
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.problems import AlreadyExists, InvalidRequest, PreconditionFailed
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.schemas import VehicleIn
 from graftbook.questions.vehicles.service import name_vehicle
 
 _Compared = Literal["title", "variants", "preference", "limits"]
 
 
-def _as_read(kind: str, document: BuildOut | SpecificationOut, if_match: str) -> None:
+def _require_match(if_match: str, kind: str, document: BuildOut | SpecificationOut) -> None:
     """Raises PreconditionFailed unless this is what the asker read."""
-    if not names(if_match, document_etag(kind, document)):
-        raise PreconditionFailed(f"Read the {kind} again and change what you then see")
+    require_match(if_match, document_etag(kind, document), f"the {kind}")
 
 
 NOTHING_TOLD: Mapping[str, str | None] = MappingProxyType({})
@@ -81,8 +80,8 @@ def list_builds(engine: Source, after: str, limit: int) -> list[BuildLineOut]:
 
 
 def today() -> date:
-    """The day on which something is recorded."""
-    return datetime.now(UTC).date()
+    """The day by the shop's calendar: of the time zone that the machine is set to."""
+    return date.today()
 
 
 def create_build(
@@ -181,7 +180,7 @@ def replace_build(
     with writing(engine) as session:
         row = row_of(session, name, alone=True)
         before = build_in(session, name)
-        _as_read("build", before, if_match)
+        _require_match(if_match, "build", before)
         for field, value in told.items():
             if value != before.get(field):
                 message = "This follows from its records: send it as it was read, and record what was so"
@@ -199,7 +198,7 @@ def delete_build(engine: Engine, name: str, if_match: str) -> None:
     """Delete a build that still has this ETag. Raises UnknownBuild, PreconditionFailed."""
     with writing(engine) as session:
         before = build_in(session, name)
-        _as_read("build", before, if_match)
+        _require_match(if_match, "build", before)
         if not store.delete_build(session, name, before["version"]):
             raise PreconditionFailed("Somebody changed the build at the same time; read it again")
         _tell(session, "build.removed", before)
@@ -212,7 +211,7 @@ def _tell(session: Session, kind: Kind, build: BuildOut) -> None:
         "chassis": build["chassis"],
         "version": build["version"],
     }
-    tell(session.connection(), kind, data)
+    record_event(session.connection(), kind, data)
 
 
 def list_specifications(engine: Source, after: str, limit: int) -> list[SpecificationLineOut]:
@@ -259,7 +258,7 @@ def new_version(engine: Engine, name: str, if_match: str, body: SpecificationIn)
     """Store the version after the one whose ETag this is. Raises UnknownSpecification, PreconditionFailed."""
     with writing(engine) as session:
         before = specification_in(session, name)
-        _as_read("specification", before, if_match)
+        _require_match(if_match, "specification", before)
         if not store.raise_latest(session, name, before["latest"], body.title):
             raise PreconditionFailed("Somebody made a newer version; read it first")
         session.add(_version(name, before["latest"] + 1, body))

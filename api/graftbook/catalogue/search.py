@@ -9,11 +9,12 @@ from sqlalchemy import ColumnElement, Connection, Select, Table, and_, exists, s
 from sqlmodel import Session
 
 from graftbook.catalogue.format.names import as_typed, words_of
-from graftbook.catalogue.loading.staging import listed, listed_numbers, table
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.catalogue.store.nearest import likest, names_near, starting
+from graftbook.catalogue.store.tables import table
+from graftbook.database import listed, listed_numbers
 from graftbook.problems import (
     InvalidRequest,
     UnknownCharacteristic,

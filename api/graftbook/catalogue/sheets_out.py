@@ -19,7 +19,7 @@ from graftbook.catalogue.format.grid import MOST_ROWS
 from graftbook.catalogue.format.names import name_of
 from graftbook.catalogue.format.sheets import PICK_LISTS, cell
 from graftbook.catalogue.loading.agreement import REPORTED
-from graftbook.catalogue.store.written import records_of
+from graftbook.catalogue.store.from_rows import records_of
 from graftbook.database import reading
 
 WORKBOOKS: Mapping[str, tuple[str, ...]] = {

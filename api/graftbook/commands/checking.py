@@ -34,10 +34,12 @@ def check(
     database: c.Database = None, chassis: c.Chassis = None, variant: c.Variant = None, build: c.Build = None,
     option: c.Option = None, fitted: c.Fitted = None, on_the_bench: c.Bench = None, fit: c.Fit = None,
     remedy: c.Remedy = None, remedy_all: c.RemedyAll = None, keep: c.Keep = None, rules: c.Rules = None,
-    as_json: c.AsJson = False, summary: c.Summary = False, service: distant.Service = None,
+    full: c.Full = False, as_json: c.AsJson = False, summary: c.Summary = False,
+    service: distant.Service = None,
 ) -> None:  # fmt: skip
     """Is this list complete, and does it work together? `graftbook check --chassis 24PL-018412 QB-3310`"""
     from graftbook.questions.checks.plain_text import check_lines
+    from graftbook.questions.closures.plain_brief import REST
     from graftbook.questions.closures.summary import check_summary
 
     asked = c.query_from({name: value for name, value in locals().items() if name != "proposed"})
@@ -48,11 +50,11 @@ def check(
             service, database, lambda shop: shop.check(**body), lambda settings: checked(settings, body)
         )
         if summary:
-            document = check_summary(document, full=None)
+            document = check_summary(document)
     if as_json or summary:
         c.print_json(document)
     else:
-        c.print_lines(check_lines(document))
+        c.print_lines([*check_lines(document, full=full), *([] if full else ["", REST])])
     if not document["complete"]:
         raise typer.Exit(c.NO)
 
@@ -100,6 +102,8 @@ def fits(
 ) -> None:
     """Does this number fit that chassis? `graftbook fits 24PL-018412 QB-3310`"""
     about = {"chassis": chassis, "position": position or None, "options": option or []}
+    from graftbook.http.plain_text import caution_lines
+
     questions = [{**about, "component": number} for number in numbers]
     with c.readable_errors():
         document = distant.asked(
@@ -112,6 +116,8 @@ def fits(
     else:
         for number, answer in zip(numbers, document["answers"], strict=True):
             c.print_lines(_lines(number, answer))
+        if document["cautions"]:
+            c.print_lines(["", *caution_lines(document["cautions"])])
     if any("problem" in answer for answer in document["answers"]):
         raise typer.Exit(c.WRONG_USE)
     if any(answer["verdict"] in NOT_FITTING for answer in document["answers"]):

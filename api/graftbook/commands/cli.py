@@ -29,7 +29,7 @@ from graftbook.commands.console import (
 from graftbook.commands.exits import told as how_it_ends
 from graftbook.commands.find import find
 from graftbook.commands.flat import flat
-from graftbook.commands.group import Commands
+from graftbook.commands.group import ByUse, Commands
 from graftbook.commands.guide import columns, guide, new
 from graftbook.commands.keys import keys
 from graftbook.commands.load import load, sheets
@@ -46,6 +46,7 @@ app = Commands(
     name="graftbook",
     help="Which parts fit this chassis number, what each choice brings, what clashes, and why.",
     epilog=how_it_ends(),
+    cls=ByUse,
 )
 app.add_typer(keys, name="keys")
 app.add_typer(stock, name="stock")
@@ -266,12 +267,13 @@ def closure(
     effort_at_most: c.Effort = "cutting", price_at_most: c.Price = None, nothing_visible: c.Invisible = False,
     evidence_at_least: c.LeastEvidence = "no evidence",
     specification: c.Specification = None, rules: c.Rules = None, alternatives: c.Alternatives = 0,
-    as_json: Annotated[bool, typer.Option("--json", help="The JSON that the API answers.")] = False,
-    summary: c.Summary = False, service: distant.Service = None,
+    full: c.Full = False, as_json: c.AsJson = False, summary: c.Summary = False,
+    service: distant.Service = None,
 ) -> None:  # fmt: skip
-    """The complete set that follows from a vehicle and some wishes, with reasons and order list."""
-    from graftbook.orders.plain_text import order_lines
+    """The complete set that follows from a vehicle and some wishes, with reasons, and what to order."""
+    from graftbook.orders.plain_text import order_brief, order_lines
     from graftbook.orders.service import closure_and_order
+    from graftbook.questions.closures.plain_brief import REST
     from graftbook.questions.closures.plain_text import answer_lines
     from graftbook.questions.closures.service import summary_of
 
@@ -294,9 +296,11 @@ def closure(
     if as_json:
         print_json(document)
     else:
-        print_lines(answer_lines(document))
+        print_lines(answer_lines(document, full=full))
         if wanted:
-            print_lines(["", *order_lines(wanted, document["currency"])])
+            print_lines(["", *(order_lines if full else order_brief)(wanted, document["currency"])])
+        if document["set"] and not full:
+            print_lines(["", REST])
     if document["set"] is None:
         raise typer.Exit(NO)
 

@@ -19,10 +19,10 @@ def _of(what: str) -> Complete:
 
 def _offered(ctx: typer.Context, what: str, start: str, before: str = "") -> Offered:
     try:
-        from graftbook.catalogue.store.beginnings import beginning
+        from graftbook.catalogue.store.completions import completions
 
         url = ctx.params.get("database") or os.environ.get("GRAFTBOOK_DATABASE_URL") or DEFAULT
-        return [(f"{before}{name}", about) for name, about in beginning(url, what, start)]
+        return [(f"{before}{name}", about) for name, about in completions(url, what, start)]
     except Exception:
         return []
 

@@ -133,6 +133,10 @@ Summary = Annotated[
     bool, typer.Option("--summary", help="The summary as JSON, as the API answers with view=summary.")
 ]
 Alternatives = Annotated[int, typer.Option(help="Further good sets to show.")]
+Full = Annotated[
+    bool,
+    typer.Option("--full", help="Next bests, what stays, every flaw, claim and check too."),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="The JSON that the API answers.")]
 
 By = Annotated[str | None, typer.Option(help="Everything must be there by this day, such as 2026-12-24.")]

@@ -10,7 +10,7 @@ from graftbook.http.plain_text import wrap
 from graftbook.orders.plain_text import order_lines
 from graftbook.orders.service import closure_and_order
 from graftbook.problems import Problem
-from graftbook.process.state import make_service
+from graftbook.process.service import make_service
 from graftbook.questions.closures.plain_text import answer_lines
 from graftbook.questions.closures.query import ClosureQuery
 from graftbook.settings import Settings
@@ -43,7 +43,7 @@ def run(place: Path | None, chassis: str, fit: str, command: str) -> Iterator[st
         )
         yield ""
         document, order = closure_and_order(service, ClosureQuery(chassis=chassis, fit=[fit]).body())
-        yield from answer_lines(document)
+        yield from answer_lines(document, full=False)
         if order:
             yield ""
             yield from order_lines(order, document["currency"])
@@ -54,5 +54,5 @@ def run(place: Path | None, chassis: str, fit: str, command: str) -> Iterator[st
     yield f"  {command} serve --database {address}"
     yield "Make a key to sign in with, to keep orders and builds there:"
     yield f"  {command} keys create --database {address} --label counter --scope order"
-    yield "Ask something else, or with limits:"
+    yield "Ask something else, or with limits; --full tells next bests, every flaw, claim and check too:"
     yield f"  {command} closure --database {address} --chassis {chassis} --remedy-all severe"

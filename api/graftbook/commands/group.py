@@ -6,8 +6,56 @@ from collections.abc import Callable
 from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from graftbook.commands import console as c
+
+BY_USE = {
+    "Ask": {
+        "demo": "the main job on invented data",
+        "find": "parts, upgrades and flaws by what people say",
+        "fits": "does this number fit that chassis?",
+        "check": "is this list complete, does it work together?",
+        "closure": "the complete set that follows from wishes",
+        "order": "what to buy for it, and from whom",
+        "build": "how a build stands, what is still open",
+        "specification": "what a specification makes of each variant",
+        "stock": "the shop's own store",
+    },
+    "Keep the catalogue": {
+        "new": "a small range, to put your own in its place",
+        "columns": "what stands in each column of each kind of record",
+        "load": "take records, all or nothing",
+        "flat": "take a parts list in columns of its own",
+        "sheets": "the catalogue as workbooks with pick lists",
+        "export": "the whole catalogue, as `load` reads it",
+        "lint": "what contradicts itself",
+        "history": "who changed what, when and why",
+        "compare": "what differs between two revisions",
+        "take-back": "undo one edit by a new one",
+        "remove": "take a record out",
+    },
+    "Run it": {
+        "serve": "answer over HTTP",
+        "migrate": "bring the database to this program's shape",
+        "backup": "copy the whole database into a file",
+        "restore": "put a backup in its place",
+        "keys": "keys for the API and the pages",
+        "guide": "the guide, page by page",
+    },
+}
+"""What stands of each command in the list of them."""
+
+
+class ByUse(TyperGroup):
+    """Lists the commands by what they are for."""
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """As the framework does, under a title for each use."""
+        for title, told in BY_USE.items():
+            with formatter.section(title):
+                formatter.write_dl([(name, words) for name, words in told.items() if name in self.commands])
+
 
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Say nothing but what was asked for.")]
 

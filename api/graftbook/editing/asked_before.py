@@ -8,7 +8,7 @@ from graftbook.builds.service import list_builds, list_specifications
 from graftbook.builds.stored.documents import build_document, specification_document
 from graftbook.orders.lists.overview import newest_open
 from graftbook.orders.lists.service import asked_of
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.schemas import ClosureIn
 from graftbook.rulebook.model import RuleBook
 

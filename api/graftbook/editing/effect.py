@@ -23,17 +23,17 @@ from graftbook.catalogue.history.as_of import texts_in, with_edit
 from graftbook.catalogue.history.changes import Edit, before_edit, edit_of
 from graftbook.catalogue.history.snapshots import Fields, images, rows_in
 from graftbook.catalogue.loading.load import Report
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.closure.answer import Answer, Outcome
 from graftbook.closure.question import Question
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.words import phrases
 from graftbook.database import Source, reading
+from graftbook.editing.answer_difference import AnswerDifference, compare_answers, difference_between
 from graftbook.editing.asked_before import MOST_STORED, Subject, lately_and_builds, on_variants
-from graftbook.editing.differing import Differing, differing, told_apart
 from graftbook.problems import Busy, Problem, UnknownVariant
 from graftbook.process.background import Job
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.reading import Asked, ask
 from graftbook.questions.vehicles.service import of_one_revision
 from graftbook.rulebook.model import RuleBook, Supply
@@ -230,11 +230,11 @@ class EffectLook:
                 continue
             after = self._after[variant] = then.books.book(variant)
             with suppress(UnknownVariant):
-                before = self._before[variant] = self._as_it_is(variant, now)
+                before = self._before[variant] = self._book_now(variant, now)
                 if replace(before, revision=after.revision) != after:
                     self._changed.append(variant)
 
-    def _as_it_is(self, variant: str, now: Source) -> RuleBook:
+    def _book_now(self, variant: str, now: Source) -> RuleBook:
         """The rule book without the edit: not one that somebody edited since. Raises UnknownVariant."""
         kept = self._service.books.book(variant)
         with reading(now) as session:
@@ -376,12 +376,12 @@ def _compare_one(service: Service, effect: Effect, kept: _Kept, seconds: float) 
         told = kept.after.detail or kept.after.title
         effect.impossible.append(_told(kept, [f"It can no longer be asked: {told}"]))
         return False
-    found = _differing(service, kept.before, kept.after, seconds)
+    found = _compare_answers(service, kept.before, kept.after, seconds)
     getattr(effect, found.how).append(_told(kept, found.sentences, found.extra))
     return found.more_time
 
 
-def _differing(service: Service, before: Asked, after: Asked, seconds: float) -> Differing:
+def _compare_answers(service: Service, before: Asked, after: Asked, seconds: float) -> AnswerDifference:
     """Both answers compared, where reasoning is done. The book of an edit that is undone is in no database:
     it goes as a value."""
     deadline = Deadline(seconds)
@@ -390,10 +390,10 @@ def _differing(service: Service, before: Asked, after: Asked, seconds: float) ->
         for posed in (asked.posed(service.settings.currency, deadline) for asked in (before, after))
     )
     try:
-        return service.reasoner.run(differing, one, other, deadline=deadline)
+        return service.reasoner.run(compare_answers, one, other, deadline=deadline)
     except OutOfTime:
         late = Answer(Outcome.not_proved)
-        return told_apart(one, late, other, late)
+        return difference_between(one, late, other, late)
 
 
 def _asks(asked: Asked) -> str:

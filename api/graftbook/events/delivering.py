@@ -32,7 +32,7 @@ from graftbook.events.tables import WebhookRow
 from graftbook.events.waiting import Waiting
 from graftbook.events.webhooks import LONG_AGO
 from graftbook.http.values import json_bytes
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.settings import Settings
 
 _LOG = logging.getLogger("graftbook")

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 from graftbook.database import in_utc
 from graftbook.events.cursors import cursor_of
+from graftbook.events.outbox import KINDS, EventRow, Kind
 from graftbook.events.tables import STATES, DeliveryRow, WebhookRow
-from graftbook.events.told import KINDS, EventRow, Kind
 
 if TYPE_CHECKING:
     from graftbook.events.schemas import DeliveryOut, EventOut, WebhookOut

@@ -14,10 +14,10 @@ from starlette.responses import Response, StreamingResponse
 from graftbook import problems
 from graftbook.access.guard import MayRead
 from graftbook.events import service as feed
+from graftbook.events.outbox import Kind
 from graftbook.events.problems import EventsForgotten, OtherHistory
 from graftbook.events.schemas import EventOut, EventsOut
 from graftbook.events.service import Page
-from graftbook.events.told import Kind
 from graftbook.events.waiting import Waiting
 from graftbook.http.errors import documented
 from graftbook.http.parameters import Limit

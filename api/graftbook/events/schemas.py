@@ -6,8 +6,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from graftbook.builds.schemas import Remark
 from graftbook.document import Document, MomentOut
+from graftbook.events.outbox import Kind
 from graftbook.events.tables import StateWord as WebhookStateWord
-from graftbook.events.told import Kind
 from graftbook.http.parameters import PageOut
 from graftbook.orders.schemas import StateWord
 

@@ -11,8 +11,8 @@ from sqlmodel import Session, col, select
 from graftbook.catalogue.history.revisions import EpochRow
 from graftbook.database import in_utc
 from graftbook.events.cursors import State
+from graftbook.events.outbox import EVENT, FEED, EventRow
 from graftbook.events.tables import DeliveryRow, WebhookRow
-from graftbook.events.told import EVENT, FEED, EventRow
 
 FORGOTTEN_AT_ONCE = 1_000
 

@@ -8,7 +8,7 @@ from sqlmodel import Field, SQLModel
 
 from graftbook.access.tables import Moment
 from graftbook.catalogue.store.columns import by_code_point, one_of, refers, words
-from graftbook.events.told import NUMBER
+from graftbook.events.outbox import NUMBER
 
 StateWord = Literal["active", "paused", "disabled"]
 STATES: tuple[StateWord, ...] = get_args(StateWord)

@@ -15,8 +15,8 @@ from sqlalchemy.exc import SQLAlchemyError
 from graftbook.events.cursors import State
 from graftbook.events.service import state_of
 from graftbook.problems import Busy
+from graftbook.process.commits import CommitMark, CommitWatch
 from graftbook.process.draining import draining
-from graftbook.process.present import Mark, Present
 
 EVERY = 0.25
 """Seconds between two looks."""
@@ -26,9 +26,9 @@ MOST_WAITING = 1_000
 class Waiting:
     """Those who wait in one process's event loop."""
 
-    def __init__(self, engine: Engine, present: Present) -> None:
-        self._engine, self._present = engine, present
-        self._known: tuple[State, Mark | None] | None = None
+    def __init__(self, engine: Engine, commits: CommitWatch) -> None:
+        self._engine, self._commits = engine, commits
+        self._known: tuple[State, CommitMark | None] | None = None
         self._news = asyncio.Event()
         self._waiting = self._readers = 0
         self._watch: asyncio.Task[None] | None = None
@@ -80,8 +80,8 @@ class Waiting:
         self._known = None
 
     async def _look(self) -> None:
-        mark = self._present.mark()
-        if self._known and self._known[1] and self._present.stands(self._known[1], mark):
+        mark = self._commits.mark()
+        if self._known and self._known[1] and self._commits.stands(self._known[1], mark):
             return
         try:
             self._known = await run_in_threadpool(state_of, self._engine), mark

@@ -16,8 +16,8 @@ from graftbook.events.problems import UnknownWebhook
 from graftbook.events.sending import Network, require_address
 from graftbook.events.signing import new_secret
 from graftbook.events.tables import WebhookRow
-from graftbook.http.responses import names
-from graftbook.problems import InvalidRequest, PreconditionFailed
+from graftbook.http.responses import require_match
+from graftbook.problems import InvalidRequest
 
 if TYPE_CHECKING:
     from graftbook.events.schemas import DeliveryOut, WebhookChangeIn, WebhookIn, WebhookMadeOut, WebhookOut
@@ -45,8 +45,8 @@ def _row(session: Session, name: str, if_match: str | None = None) -> tuple[Webh
     if row is None:
         raise UnknownWebhook(name)
     state = store.feed_state(session.connection())
-    if if_match is not None and not names(if_match, webhook_etag(_document(session, row, state))):
-        raise PreconditionFailed("Read the webhook again and change what you then see")
+    if if_match is not None:
+        require_match(if_match, webhook_etag(_document(session, row, state)), "the webhook")
     return row, state
 
 

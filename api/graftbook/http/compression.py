@@ -21,7 +21,7 @@ from typing import Any, Protocol
 from fastapi.concurrency import run_in_threadpool
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from graftbook.process.state import AnswerCache
+from graftbook.process.service import AnswerCache
 
 if sys.version_info >= (3, 14):
     from compression import zstd

@@ -44,7 +44,7 @@ from graftbook.problems import (
     UnsupportedMedia,
 )
 from graftbook.telemetry import tracing
-from graftbook.telemetry.requests import Asker, Seen, entered, left, route_of
+from graftbook.telemetry.requests import Asker, WatchedRequest, entered, left, route_of
 
 Header = tuple[bytes, bytes]
 
@@ -113,32 +113,32 @@ class Guard:
         scope.setdefault("state", {})["request_id"] = request_id
         # A copy: the server must go on seeing HEAD, or it would wait for a body.
         inner = {**scope, "method": "GET"} if scope["method"] == "HEAD" else scope
-        seen = Seen(request_id, scope["method"])
-        seen.asker = Asker(receive)
-        token = entered(seen)
+        watched = WatchedRequest(request_id, scope["method"])
+        watched.asker = Asker(receive)
+        token = entered(watched)
         try:
             if tracing.on():
-                await self._traced(inner, receive, _Answer(scope, send, seen), announced)
+                await self._traced(inner, receive, _Answer(scope, send, watched), announced)
             else:
-                await self._answered(inner, receive, _Answer(scope, send, seen), announced)
+                await self._answered(inner, receive, _Answer(scope, send, watched), announced)
         finally:
             left(token)
-            seen.asker.left()
-            seen.ended(inner)
+            watched.asker.left()
+            watched.ended(inner)
             self.afterwards()
 
     async def _traced(self, scope: Scope, receive: Receive, answer: "_Answer", announced: bytes) -> None:
-        seen = answer.seen
+        watched = answer.watched
         with tracing.request_span(scope) as span:
-            seen.trace = span.trace
+            watched.trace = span.trace
             try:
                 await self._answered(scope, receive, answer, announced)
             finally:
                 route = route_of(scope)
-                span.set("http.request.method", seen.method)
+                span.set("http.request.method", watched.method)
                 span.set("http.route", route)
-                span.set("http.response.status_code", seen.status)
-                span.named(f"{seen.method} {route}", failed=seen.status >= 500)
+                span.set("http.response.status_code", watched.status)
+                span.named(f"{watched.method} {route}", failed=watched.status >= 500)
 
     async def _answered(self, scope: Scope, receive: Receive, answer: "_Answer", announced: bytes) -> None:
         limit = next(limit for prefix, limit in self.limits if scope["path"].startswith(prefix))
@@ -146,12 +146,12 @@ class Guard:
             await answer.problem(_too_large(limit), receive)
             return
         try:
-            await self.app(scope, _measured(receive, limit, answer.seen), answer.send)
+            await self.app(scope, _measured(receive, limit, answer.watched), answer.send)
         except Exception as error:
             if answer.whole and isinstance(error, HeadAnswered | ClientDisconnect):
                 return
             _LOG.exception("request failed")
-            if answer.seen.status:
+            if answer.watched.status:
                 raise
             await answer.problem(Problem("The log holds what happened, under this request's id"), receive)
 
@@ -159,8 +159,8 @@ class Guard:
 class _Answer:
     """One answer on its way out: the safe headers go in, what HEAD must not have stays behind."""
 
-    def __init__(self, scope: Scope, send: Send, seen: Seen) -> None:
-        self.seen = seen
+    def __init__(self, scope: Scope, send: Send, watched: WatchedRequest) -> None:
+        self.watched = watched
         self.whole = False
         """Whether HEAD has got its answer."""
         self._scope, self._send = scope, send
@@ -168,13 +168,13 @@ class _Answer:
 
     async def send(self, message: Message) -> None:
         if message["type"] == "http.response.start":
-            self.seen.status = message["status"]
+            self.watched.status = message["status"]
             message["headers"] = self._with_safe(message["headers"])
         elif message["type"] == "http.response.body":
             if self._head:
                 await self._send_no_body(message)
                 return
-            self.seen.sent += len(message.get("body", b""))
+            self.watched.sent += len(message.get("body", b""))
         await self._send(message)
 
     def _with_safe(self, given: Any) -> list[Header]:
@@ -182,7 +182,7 @@ class _Answer:
         headers = [*given, *(pair for pair in SAFE_HEADERS if pair[0] not in present)]
         if self._scope.get("scheme") == "https" and STAY_ENCRYPTED[0] not in present:
             headers.append(STAY_ENCRYPTED)
-        headers.append((b"x-request-id", self.seen.request_id.encode()))
+        headers.append((b"x-request-id", self.watched.request_id.encode()))
         return headers
 
     async def _send_no_body(self, message: Message) -> None:
@@ -194,7 +194,7 @@ class _Answer:
 
     async def problem(self, problem: Problem, receive: Receive) -> None:
         """Answer with a problem document."""
-        await problem_answer(problem, self.seen.request_id)(self._scope, receive, self.send)
+        await problem_answer(problem, self.watched.request_id)(self._scope, receive, self.send)
 
 
 def _given_id_and_length(scope: Scope) -> tuple[bytes, bytes]:
@@ -208,7 +208,7 @@ def _given_id_and_length(scope: Scope) -> tuple[bytes, bytes]:
     return given, announced
 
 
-def _measured(receive: Receive, limit: int, seen: Seen) -> Receive:
+def _measured(receive: Receive, limit: int, watched: WatchedRequest) -> Receive:
     """The body as it comes, within its bytes and its time. After it only the asker's going is waited for."""
     taken, whole = 0, False
     began = asyncio.get_running_loop().time()
@@ -224,7 +224,7 @@ def _measured(receive: Receive, limit: int, seen: Seen) -> Receive:
             raise BodyRefused(BodyTooSlow(f"{taken} bytes of it came; send it anew")) from None
         whole = not message.get("more_body", False)
         if whole:
-            seen.arrived = perf_counter()
+            watched.arrived = perf_counter()
         taken += len(message.get("body", b""))
         if taken > limit:
             raise BodyRefused(_too_large(limit))

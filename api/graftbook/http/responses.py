@@ -1,8 +1,8 @@
 """Answers and problem documents as bytes, which any HTTP cache may keep: strong ETags, 304 when the asker has
 them, If-Match when he changes something (RFC 9110, 13.1).
 
-`Ready` gives an answer again before the framework: nothing is looked up, no thread is changed. What was
-answered to an address (and body) is answered again as long as the catalogue stands as it did. That is only
+`ResponseCache` answers before the framework: nothing is looked up, no thread is changed. What was answered
+to an address (and body) is answered again as long as the catalogue stands as it did. That is only
 for answers from the catalogue alone, and only for who may read without being looked up: anybody while reading
 is open, and whose key or session was let in since the last commit. The first asking has gone the whole way,
 and this one differs in nothing that the answer depends on.
@@ -27,9 +27,9 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from graftbook.http.compression import READY, chosen, every_tag, held, untagged
 from graftbook.http.values import json_bytes
-from graftbook.problems import PreconditionRequired, Problem
-from graftbook.process.present import Mark, Moment, Present
-from graftbook.process.state import AnswerCache, Make, Service
+from graftbook.problems import PreconditionFailed, PreconditionRequired, Problem
+from graftbook.process.commits import CatalogueState, CommitMark, CommitWatch
+from graftbook.process.service import AnswerCache, Make, Service
 from graftbook.telemetry.requests import current
 
 JSON = "application/json"
@@ -84,16 +84,16 @@ def not_modified(etag: str, headers: Mapping[str, str] | None = None) -> Respons
 
 
 RawHeader = tuple[bytes, bytes]
-Again = Callable[[], None]
-"""Called when an answer is given again without being looked up."""
+OnHit = Callable[[], None]
+"""Called when an answer is given from the cache."""
 
 State = Mapping[str, Any]
-KnownReader = Callable[[Scope, Mark | None], State | None]
+KnownReader = Callable[[Scope, CommitMark | None], State | None]
 """What a request's state then holds of who may read, by what this process knows at the mark; None when he
 has to be looked up, or may not."""
 
-READY_AGAIN = "ready_again"
-"""Under this a request's state holds an `Again`, if its answer may be given again."""
+ON_HIT = "on_hit"
+"""Under this a request's state holds an `OnHit`, if its answer may be stored."""
 
 ASKED_BY_GET = ("/v1/closures", "/v1/components/", "/v1/vehicles/", "/v1/compatibility")
 ASKED_BY_POST = ("/v1/closures", "/v1/checks")
@@ -102,53 +102,53 @@ LONGEST_BODY = 20_000
 
 
 @dataclass(frozen=True, slots=True)
-class Given:
+class StoredResponse:
     """An answer that was given: when, under which head, where its bytes are kept."""
 
-    moment: Moment
+    catalogue: CatalogueState
     kept_as: str
     etag: bytes
     tags: tuple[bytes, ...]
     headers: list[RawHeader]
     not_modified: list[RawHeader]
     route: Any
-    again: Again
+    on_hit: OnHit
 
 
-class GivenAnswers:
+class StoredResponses:
     """The answers given last, by a digest of what was asked. Safe for threads."""
 
     def __init__(self, most: int = MOST) -> None:
         self._most = most
-        self._kept: OrderedDict[bytes, Given] = OrderedDict()
+        self._kept: OrderedDict[bytes, StoredResponse] = OrderedDict()
         self._lock = threading.Lock()
 
-    def get(self, key: bytes) -> Given | None:
+    def get(self, key: bytes) -> StoredResponse | None:
         with self._lock:
             if (found := self._kept.get(key)) is not None:
                 self._kept.move_to_end(key)
             return found
 
-    def put(self, key: bytes, given: Given) -> None:
+    def put(self, key: bytes, stored: StoredResponse) -> None:
         with self._lock:
-            self._kept[key] = given
+            self._kept[key] = stored
             self._kept.move_to_end(key)
             while len(self._kept) > self._most:
                 self._kept.popitem(last=False)
 
 
-class Ready:
+class ResponseCache:
     """Answers again what stands; everything else goes on. What it keeps is in its coding."""
 
     def __init__(
-        self, app: ASGIApp, present: Present, answers: AnswerCache, known_reader: KnownReader
+        self, app: ASGIApp, commits: CommitWatch, answers: AnswerCache, known_reader: KnownReader
     ) -> None:
         self.app = app
-        self.present, self.answers, self.known_reader = present, answers, known_reader
-        self.given = GivenAnswers()
+        self.commits, self.answers, self.known_reader = commits, answers, known_reader
+        self.stored = StoredResponses()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if not _may_be_ready(scope):
+        if not _may_be_stored(scope):
             await self.app(scope, receive, send)
             return
         body = b""
@@ -161,58 +161,60 @@ class Ready:
                 return
         accept, if_none_match = _asked(scope)
         key = _key(scope, chosen(accept), body)
-        now = self.present.mark()
-        moment = self.present.known_at(now) or await self._read()
-        given = self.given.get(key)
-        stands = given is not None and given.moment == moment
+        now = self.commits.mark()
+        catalogue = self.commits.known_at(now) or await self._read()
+        stored = self.stored.get(key)
+        stands = stored is not None and stored.catalogue == catalogue
         who = self.known_reader(scope, now) if stands else None
-        if given and who is not None and await self._again(scope, send, given, who, if_none_match):
+        if stored and who is not None and await self._answer(scope, send, stored, who, if_none_match):
             return
-        await self._first_time(scope, receive, send, key, moment)
+        await self._ask_and_store(scope, receive, send, key, catalogue)
 
-    async def _read(self) -> Moment | None:
+    async def _read(self) -> CatalogueState | None:
         try:
-            return await run_in_threadpool(self.present.read)
+            return await run_in_threadpool(self.commits.read)
         except SQLAlchemyError:
             return None  # the question itself will say what is wrong
 
-    async def _again(self, scope: Scope, send: Send, given: Given, who: State, if_none_match: bytes) -> bool:
+    async def _answer(
+        self, scope: Scope, send: Send, stored: StoredResponse, who: State, if_none_match: bytes
+    ) -> bool:
         """Whether the answer could be given once more."""
-        if if_none_match and scope["method"] == "GET" and (tag := _held(given, if_none_match)):
-            self._note(scope, given, who)
-            headers = [*given.not_modified, (b"etag", tag)]
+        if if_none_match and scope["method"] == "GET" and (tag := _held(stored, if_none_match)):
+            self._note(scope, stored, who)
+            headers = [*stored.not_modified, (b"etag", tag)]
             await send({"type": "http.response.start", "status": 304, "headers": headers})
             await send({"type": "http.response.body", "body": b""})
             return True
-        if (body := self.answers.if_kept(given.kept_as)) is None:
+        if (body := self.answers.peek(stored.kept_as)) is None:
             return False
-        self._note(scope, given, who)
-        await send({"type": "http.response.start", "status": 200, "headers": given.headers})
+        self._note(scope, stored, who)
+        await send({"type": "http.response.start", "status": 200, "headers": stored.headers})
         await send({"type": "http.response.body", "body": body})
         return True
 
-    def _note(self, scope: Scope, given: Given, who: State) -> None:
+    def _note(self, scope: Scope, stored: StoredResponse, who: State) -> None:
         scope.setdefault("state", {}).update(who)
-        scope["route"] = given.route
-        given.again()
+        scope["route"] = stored.route
+        stored.on_hit()
 
-    async def _first_time(
-        self, scope: Scope, receive: Receive, send: Send, key: bytes, moment: Moment | None
+    async def _ask_and_store(
+        self, scope: Scope, receive: Receive, send: Send, key: bytes, catalogue: CatalogueState | None
     ) -> None:
-        """`moment` was read before the question was looked up: an edit since then makes the answer newer than
-        what is written beside it, never older."""
+        """`catalogue` was read before the question was looked up: an edit since then makes the answer newer
+        than what is written beside it, never older."""
 
         async def noted(message: Message) -> None:
-            if message["type"] == "http.response.start" and message["status"] == 200 and moment is not None:
-                again = scope.get("state", {}).get(READY_AGAIN)
-                if again is not None:
-                    self.given.put(key, _given(scope, message["headers"], moment, again))
+            if message["type"] == "http.response.start" and message["status"] == 200:
+                on_hit = scope.get("state", {}).get(ON_HIT)
+                if on_hit is not None and catalogue is not None:
+                    self.stored.put(key, _stored(scope, message["headers"], catalogue, on_hit))
             await send(message)
 
         await self.app(scope, receive, noted)
 
 
-def _may_be_ready(scope: Scope) -> bool:
+def _may_be_stored(scope: Scope) -> bool:
     if scope["type"] != "http":
         return False
     asked_by = {"GET": ASKED_BY_GET, "POST": ASKED_BY_POST}.get(scope["method"])
@@ -246,19 +248,21 @@ def _key(scope: Scope, coding: str, body: bytes) -> bytes:
     return blake2b(head + body, digest_size=32).digest()
 
 
-def _held(given: Given, if_none_match: bytes) -> bytes | None:
+def _held(stored: StoredResponse, if_none_match: bytes) -> bytes | None:
     """The ETag under which the asker has the answer: mostly the only one that he names."""
-    return if_none_match if if_none_match in given.tags else held(given.etag, if_none_match)
+    return if_none_match if if_none_match in stored.tags else held(stored.etag, if_none_match)
 
 
-def _given(scope: Scope, sent: Any, moment: Moment, again: Again) -> Given:
+def _stored(scope: Scope, sent: Any, catalogue: CatalogueState, on_hit: OnHit) -> StoredResponse:
     headers = list(sent)
     known = dict(headers)
     etag = untagged(known[b"etag"])
     coding = known.get(b"content-encoding", b"").decode()
     kept_as = f"{etag.decode()} {coding}".rstrip()
     of_304 = [pair for pair in headers if pair[0] in _OF_304]
-    return Given(moment, kept_as, etag, every_tag(etag), headers, of_304, scope.get("route"), again)
+    return StoredResponse(
+        catalogue, kept_as, etag, every_tag(etag), headers, of_304, scope.get("route"), on_hit
+    )
 
 
 _OF_304 = {b"cache-control", b"content-location", b"vary"}
@@ -273,28 +277,28 @@ def answered(
     media: str = JSON,
     *,
     at: str | None = None,
-    again: Callable[[], None] | None = None,
+    on_hit: OnHit | None = None,
 ) -> Response:
     """The answer under this ETag: 304, the bytes kept from last time, or made anew.
 
     Only GET and HEAD answer 304 (RFC 9110, 13.1.2); a POST carries the ETag all the same. An answer
     that a time limit cut short has no ETag and is not kept.
 
-    `at` is the address under which this very answer stands (8.7). `again` says that the answer depends on the
-    request and the catalogue alone, so that it may be given again unlooked-up; then `again` is called.
+    `at` is the address under which this very answer stands (8.7). `on_hit` says that the answer depends on
+    the request and the catalogue alone, so that `ResponseCache` may give it; then `on_hit` is called.
     """
     headers = {**ASK_AGAIN, "ETag": etag, "Vary": "Accept"}
     if at:
         headers["Content-Location"] = at
     if request.method in ("GET", "HEAD") and has_already(request, etag):
         return not_modified(etag, {name: value for name, value in headers.items() if name != "ETag"})
-    body, lasting = service.answers.kept_or_made(etag, make)
+    body, lasting = service.answers.get_or_make(etag, make)
     if not lasting:
         return Response(body, media_type=media, headers={**KEEP_NOTHING, "Vary": "Accept"})
     state = request.scope.setdefault("state", {})
     state[READY] = etag
-    if again is not None:
-        state[READY_AGAIN] = again
+    if on_hit is not None:
+        state[ON_HIT] = on_hit
     return Response(body, media_type=media, headers=headers)
 
 
@@ -319,8 +323,8 @@ def has_already(request: Request, etag: str) -> bool:
     return given.strip() == "*" or etag in [tag.strip().removeprefix("W/") for tag in given.split(",")]
 
 
-def nothing_more() -> None:
-    """The `again` of an answer that nobody counts."""
+def do_nothing() -> None:
+    """The `on_hit` of an answer that nobody counts."""
 
 
 WANTED = "x-wanted"
@@ -364,7 +368,14 @@ def document_etag(kind: str, document: Mapping[str, object]) -> str:
     return f'"{kind}-{document["version"]}-{digest[:24]}"'
 
 
-def names(if_match: str, etag: str) -> bool:
+def require_match(if_match: str, etag: str | None, what: str) -> None:
+    """Raises PreconditionFailed unless an If-Match names the ETag of what is there now (None: nothing is),
+    and PreconditionRequired for `*`."""
+    if etag is None or not names_etag(if_match, etag):
+        raise PreconditionFailed(f"Read {what} again and change what you then see")
+
+
+def names_etag(if_match: str, etag: str) -> bool:
     """Whether an If-Match, one ETag or several, names this one in any coding (RFC 9110, 13.1.1).
 
     Raises PreconditionRequired for `*`, whatever stands there: it is no proof of having read it.

@@ -67,11 +67,6 @@ def day_in_words(day: date) -> str:
     return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
-def minor_units(amount: Decimal) -> int:
-    """An exact decimal in minor units."""
-    return int(amount.scaleb(2))
-
-
 _CLAIMS_NOTHING = (Cause.wish, Cause.limit, Cause.pair, Cause.fact)
 
 

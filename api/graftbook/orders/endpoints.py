@@ -19,8 +19,10 @@ from graftbook.orders.schemas import OrderOut
 from graftbook.orders.service import ordering
 from graftbook.orders.summary import order_summary
 from graftbook.orders.summary_schemas import OrderSummaryOut
-from graftbook.process.state import Make, Service, ServiceDep
+from graftbook.process.service import Make
+from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.closures.endpoints import PROBLEMS
+from graftbook.questions.closures.query import pointing_at_parameters
 from graftbook.questions.closures.service import viewed
 from graftbook.questions.schemas import ViewWord
 
@@ -82,7 +84,8 @@ class _OrderQuery(OrderQuery):
 )
 def get_order(request: Request, service: ServiceDep, asked: Annotated[_OrderQuery, Query()]) -> Response:
     """Parameters as for `GET /v1/closures`, and how to buy."""
-    return _order(request, service, asked.order(), asked.part, asked.view)
+    with pointing_at_parameters(asked):
+        return _order(request, service, asked.order(), asked.part, asked.view)
 
 
 def _order(request: Request, service: Service, body: OrderIn, part: str, view: ViewWord) -> Response:

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from graftbook.http.plain_text import WIDTH, amount, caution_lines, count, wrap
 from graftbook.orders.buying.not_bought import said_of
-from graftbook.orders.schemas import OrderLineOut, OrderOut, ReconciliationOut, TakenOffOut
+from graftbook.orders.schemas import OrderLineOut, OrderOut, ReconciliationOut, SupplierOrderOut, TakenOffOut
 
 
 def order_page(document: OrderOut) -> Iterator[str]:
@@ -27,6 +27,25 @@ def order_lines(document: OrderOut, currency: str) -> Iterator[str]:
     yield from _list_lines(document, currency)
 
 
+def order_brief(document: OrderOut, currency: str) -> Iterator[str]:
+    """An order in a few lines: what is not bought, how much is, from how many, by when, for what sum."""
+    yield from not_bought_lines(document)
+    if not document["lines"]:
+        yield "TO ORDER: nothing."
+        return
+    totals, suppliers = document["totals"], document["suppliers"]
+    named = (("carriage", totals["carriage"]), ("tax", totals["tax"]), ("deposits", totals["deposits"]))
+    beside = [word for word, sum_ in named if sum_ and Decimal(sum_)]
+    said = f"TO ORDER: {count(len(document['lines']), 'line')}"
+    if suppliers:
+        last = max(supplier["arrives"] for supplier in suppliers)
+        said += f" from {count(len(suppliers), 'supplier')}, all there by {last}"
+    said += f". Parts {amount(totals['parts'], currency)}"
+    if beside:
+        said += f", with {' and '.join(beside)} {amount(totals['total'], currency)}"
+    yield from wrap(f"{said}. `graftbook order` with the same options prints the list.")
+
+
 def not_bought_lines(document: OrderOut) -> Iterator[str]:
     """What is not bought, by reason, and what would get it; nothing of an order that is complete."""
     if document["complete"]:
@@ -46,14 +65,14 @@ def not_bought_lines(document: OrderOut) -> Iterator[str]:
 
 def _list_lines(document: OrderOut, currency: str) -> Iterator[str]:
     yield "ORDER LIST"
-    for line in document["lines"]:
-        yield from _line(line)
+    suppliers = {supplier["name"]: supplier for supplier in document["suppliers"]}
+    for name in dict.fromkeys([*suppliers, *(line["supplier"] for line in document["lines"])]):
+        yield from _bought_from(suppliers.get(name or ""), currency)
+        for line in document["lines"]:
+            if line["supplier"] == name:
+                yield from _line(line)
+    yield ""
     yield from _sums(document, currency)
-    for supplier in document["suppliers"]:
-        title = f"{supplier['title']}: {count(supplier['lines'], 'line')}, there by {supplier['arrives']}"
-        yield from wrap(
-            f"{title}, {amount(supplier['total'], currency)} in all, with carriage, tax and deposits.", hang=2
-        )
     yield from wrap(document["split"]["sentence"], hang=2)
     if document["unknown_prices"]:
         yield from wrap(f"Price unknown, not in the total: {', '.join(document['unknown_prices'])}.")
@@ -63,6 +82,16 @@ def _list_lines(document: OrderOut, currency: str) -> Iterator[str]:
     for have in document["at_hand"]:
         yield from wrap(f"On the bench already: {have['quantity']} x {have['number']} {have['name']}.")
     yield from _taken_off(document["taken_off"])
+
+
+def _bought_from(supplier: SupplierOrderOut | None, currency: str) -> Iterator[str]:
+    """The head of what one supplier sends; without one nobody is known who has it."""
+    yield ""
+    if supplier is None:
+        yield "At the catalogue's price: no supplier is known"
+        return
+    title = f"{supplier['title']}: {count(supplier['lines'], 'line')}, there by {supplier['arrives']}"
+    yield from wrap(f"{title}, {amount(supplier['total'], currency)} in all", hang=2)
 
 
 def _line(line: OrderLineOut) -> Iterator[str]:

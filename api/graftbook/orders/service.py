@@ -26,13 +26,13 @@ from graftbook.orders.question_schemas import OrderIn
 from graftbook.orders.schemas import OrderOut, OrderVehicleOut, SubstituteOut
 from graftbook.orders.stock.store import stock_for, stock_version
 from graftbook.problems import pointing_at
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.closures.reasoning import closure_document, lasting, understood
 from graftbook.questions.closures.schemas import ClosureOut, UnderstoodOut
 from graftbook.questions.closures.service import document_of, found_set, set_only
 from graftbook.questions.reading import Asked, ask, at_revision
 from graftbook.questions.schemas import AskIn, ClosureIn
-from graftbook.telemetry.requests import alone, watched
+from graftbook.telemetry.requests import watched
 
 MOST_SUBSTITUTES = 5
 """So many lines that nobody supplies get a substitute looked for: each asks the closure anew."""
@@ -347,7 +347,11 @@ def closure_and_order(service: Service, body: ClosureIn) -> tuple[ClosureOut, Or
     raises, and OutOfTime."""
     asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
     posed = asked.posed(service.settings.currency)
-    answer = watched("closure", lambda: answer_question(asked.book, asked.question, asked.deadline), alone)
+    answer = watched(
+        "closure",
+        lambda: answer_question(asked.book, asked.question, asked.deadline),
+        lambda found: (found,),
+    )
     document = closure_document(posed, answer)
     if answer.solution is None:
         return document, None

@@ -24,7 +24,7 @@ from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.history.as_of import as_of
 from graftbook.closure.search.constrain import warm_up
 from graftbook.closure.search.deadline import NEVER, Deadline, OutOfTime
-from graftbook.database import Source, let_go, make_engine
+from graftbook.database import Source, close_engine, make_engine
 from graftbook.problems import Busy, Unavailable
 from graftbook.process.background import Background
 from graftbook.process.reasoning.frames import Late
@@ -162,7 +162,7 @@ class InTurn:
 
 
 class AnswerCache:
-    """Ready answers by ETag, the least recently used let go first; bounded by bytes."""
+    """Ready answers by ETag, the least recently used evicted first; bounded by bytes."""
 
     def __init__(self, most_bytes: int) -> None:
         self._most = most_bytes
@@ -175,11 +175,11 @@ class AnswerCache:
 
     def get(self, etag: str) -> bytes | None:
         """The answer; None if it is not kept."""
-        if (body := self.if_kept(etag)) is None:
+        if (body := self.peek(etag)) is None:
             self.misses += 1
         return body
 
-    def if_kept(self, etag: str) -> bytes | None:
+    def peek(self, etag: str) -> bytes | None:
         """The same for who only looks whether it is there: not having it is not counted."""
         with self._lock:
             if (body := self._kept.get(etag)) is None:
@@ -198,7 +198,7 @@ class AnswerCache:
             self.put(key, packed)
         return packed
 
-    def kept_or_made(self, etag: str, make: Make) -> Made:
+    def get_or_make(self, etag: str, make: Make) -> Made:
         """The answer kept from last time, or made now and kept if it is the same whenever it is asked for.
 
         What somebody is making already is waited for, as long as there is time to reason over it. Raises Busy
@@ -309,7 +309,7 @@ class Service:
         self.reasoner.close()
         for finish in self.before_closing:
             finish()
-        let_go(self.engine)
+        close_engine(self.engine)
 
     def turn(self, deadline: Deadline = NEVER) -> AbstractContextManager[None]:
         """The turn of whatever takes reasoning, waited for at its beginning. Raises Busy."""

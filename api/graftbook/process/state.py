@@ -1,4 +1,4 @@
-"""The parts of the service as its routes ask for them.
+"""The service as its routes ask for it; whatever needs no web takes it from `process.service`.
 
 What they count themselves is carried from here into the metrics.
 """
@@ -9,16 +9,10 @@ from typing import Annotated
 from fastapi import Depends, Request
 from sqlalchemy.pool import QueuePool
 
-from graftbook.process.service import (
-    AnswerCache,
-    Made,
-    Make,
-    Service,
-    make_service,
-)
+from graftbook.process.service import Service
 from graftbook.telemetry import metrics
 
-__all__ = ["AnswerCache", "Made", "Make", "Service", "ServiceDep", "make_service"]
+__all__ = ["Readings", "Service", "ServiceDep"]
 
 
 def _service(request: Request) -> Service:

@@ -8,7 +8,7 @@ from sqlalchemy import Engine
 from graftbook.database import level_needed, level_of
 
 if TYPE_CHECKING:
-    from graftbook.process.state import Service
+    from graftbook.process.service import Service
 
 _LOG = logging.getLogger("graftbook")
 

@@ -22,10 +22,10 @@ from graftbook.problems import (
     UnknownSpecification,
     pointing_at,
 )
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.closures.reasoning import Posed
 from graftbook.questions.schemas import AskIn, LimitsIn, WishIn
-from graftbook.questions.vehicles.service import Names, VehicleAsked, ask_vehicle, of_one_revision, whole
+from graftbook.questions.vehicles.service import Names, VehicleAsked, ask_vehicle, combined, of_one_revision
 from graftbook.rulebook.model import RuleBook
 from graftbook.telemetry.requests import since_asked
 
@@ -74,7 +74,7 @@ class Asked:
             *([int(limits.evidence_at_least)] for _ in range(bool(limits.evidence_at_least))),
             [criterion.name for criterion in q.preference],
             [sorted(q.fitted.items()), sorted(q.on_the_bench), q.alternatives, self.market, self.binding],
-            [self.as_of, self.names.looked_beyond_at] if self.names.beyond else [],
+            [self.as_of, self.names.outside_book_at] if self.names.outside_book else [],
         ]
 
 
@@ -97,7 +97,7 @@ def ask(service: Service, body: AskIn, *, alternatives: int = 0) -> Asked:
     question = Question(
         vehicle=asked.vehicle,
         wishes=each_once(wishes),
-        limits=whole(limits),
+        limits=combined(limits),
         preference=_preference(body, standard),
         fitted=asked.fitted,
         on_the_bench=asked.on_the_bench,
@@ -156,9 +156,9 @@ def _says_the_same(service: Service, asked: list[Asked], revision: int) -> bool:
         connection = session.connection()
         if current_revision(connection) == revision:
             return True
-        nobodys = {word for one in asked for word in one.names.nobodys}
+        unknown = {word for one in asked for word in one.names.unknown}
         return all(one.book.revision <= revision and one.names.all_in_book for one in asked) and not (
-            nobodys and components_changed_since(connection, nobodys, revision)
+            unknown and components_changed_since(connection, unknown, revision)
         )
 
 
@@ -186,7 +186,7 @@ def on_other_vehicle(asked: Asked, other: VehicleAsked) -> Asked:
     named = {getattr(wish, "component", "") for wish in asked.question.wishes} | asked.question.limits.refuse
     for number in sorted(named - {""}):
         if other.names.of_book.component(number) is None:
-            other.names.beyond.setdefault(number)
+            other.names.outside_book.setdefault(number)
     question = replace(
         asked.question, vehicle=other.vehicle, fitted=other.fitted, on_the_bench=other.on_the_bench
     )

@@ -24,7 +24,7 @@ from graftbook.editing.review.service import propose_of, require_no_review
 from graftbook.http.errors import refused
 from graftbook.http.values import GRADE_WORDS
 from graftbook.problems import AlreadyExists, InvalidRequest, Unknown, UnknownRecord, pointing_at
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.schemas import VehicleIn
 from graftbook.questions.vehicles.service import name_vehicle
 from graftbook.reports import store

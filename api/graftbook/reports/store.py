@@ -7,8 +7,9 @@ from sqlalchemy import Connection, and_, or_, select
 
 from graftbook.catalogue.format.names import name_of
 from graftbook.catalogue.format.records import ReportRecord
-from graftbook.catalogue.loading.staging import listed, table
-from graftbook.catalogue.store.written import records_named
+from graftbook.catalogue.store.from_rows import records_named
+from graftbook.catalogue.store.tables import table
+from graftbook.database import listed
 
 
 def reports_after(

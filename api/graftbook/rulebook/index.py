@@ -264,20 +264,20 @@ def flaw_of(book: RuleBook, name: str) -> Flaw | None:
 
 ASKED_STILL = 6
 """Of so many books that are kept no more what was worked out is left alone: questions are at work on them."""
-_gone: deque["weakref.ref[RuleBook]"] = deque()
-_KEPT_NO_MORE = "_kept_no_more"
+_retired: deque["weakref.ref[RuleBook]"] = deque()
+_RETIRED = "_retired"
 
 
-def let_go(book: RuleBook) -> None:
+def retire(book: RuleBook) -> None:
     """Forget, some books later, what was worked out about a book that is kept no more: it holds the book,
     which holds it, and such a ring stays until the collector walks everything, while every thread stands
     still. Whoever still asks has it worked out again, and that is forgotten in its turn."""
-    object.__setattr__(book, _KEPT_NO_MORE, True)
+    object.__setattr__(book, _RETIRED, True)
     if "_index" in book.__dict__:
-        _gone.append(weakref.ref(book))
-    while len(_gone) > ASKED_STILL:
+        _retired.append(weakref.ref(book))
+    while len(_retired) > ASKED_STILL:
         with suppress(IndexError):  # another thread may have been quicker
-            if (old := _gone.popleft()()) is not None:
+            if (old := _retired.popleft()()) is not None:
                 _forget(old)
 
 
@@ -296,6 +296,6 @@ def index_of(book: RuleBook) -> BookIndex:
     if found is None:
         found = BookIndex(book)
         object.__setattr__(book, "_index", found)
-        if _KEPT_NO_MORE in book.__dict__:
-            let_go(book)
+        if _RETIRED in book.__dict__:
+            retire(book)
     return found

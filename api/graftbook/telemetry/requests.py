@@ -17,7 +17,7 @@ from typing import Any, Protocol, TypeVar
 
 from starlette.types import Receive, Scope
 
-from graftbook.closure.answer import Answer, Outcome
+from graftbook.closure.answer import Outcome
 from graftbook.telemetry import metrics, tracing
 
 _LOG = logging.getLogger("graftbook")
@@ -27,7 +27,7 @@ ELSEWHERE = "other"
 """The route of a request that matched none, and the method of one that is not of HTTP's own."""
 
 
-class Seen:
+class WatchedRequest:
     """A request from its first byte to its last."""
 
     __slots__ = (
@@ -79,11 +79,11 @@ class Seen:
         return {name: value for name, value in facts.items() if value not in ("", None)}
 
 
-_CURRENT: ContextVar[Seen | None] = ContextVar("seen", default=None)
+_CURRENT: ContextVar[WatchedRequest | None] = ContextVar("request", default=None)
 entered, left = _CURRENT.set, _CURRENT.reset
 
 
-def current() -> Seen | None:
+def current() -> WatchedRequest | None:
     """The request that this code runs for, also in a worker thread; None outside of one."""
     return _CURRENT.get()
 
@@ -188,11 +188,6 @@ def watched(
     if (request := current()) is not None:
         request.outcome = outcome
     return result
-
-
-def alone(answer: Answer) -> tuple[Answer, ...]:
-    """The answers of a question that has one."""
-    return (answer,)
 
 
 def _summed_up(given: tuple[Watched, ...]) -> tuple[str, str, int]:

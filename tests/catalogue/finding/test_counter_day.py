@@ -9,9 +9,9 @@ from random import Random
 import pytest
 from sqlalchemy import event, select
 
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.database import reading
-from graftbook.process.state import Service, make_service
+from graftbook.process.service import Service, make_service
 from graftbook.questions.finding.service import Found, search, search_document
 from graftbook.questions.schemas import VehicleIn
 from graftbook.settings import Settings

@@ -7,25 +7,18 @@ import httpx
 import pytest
 from sqlalchemy import Engine
 
-from graftbook.catalogue.compiling.queries import compile_book
 from graftbook.catalogue.lint.closure import Survey
 from graftbook.catalogue.lint.finding import Wrong
 from graftbook.catalogue.lint.rules import upgrade_findings, wishes_of
 from graftbook.closure.answer import Outcome
 from graftbook.closure.answering import answer_question
 from graftbook.closure.question import Question
-from graftbook.database import reading
-from graftbook.rulebook.model import RuleBook
+from tests.catalogue.sheet import book_of
 
 VARIANTS = (
     "16E-17-R", "16P-17-L", "16P-17-R", "24C-21-R", "24E-21-4L", "24E-21-R", "24P-17-R", "24P-21-4L",
     "24P-21-4R", "24P-21-L", "32C-21-L", "32E-21-4L", "32P-21-4R", "32P-21-R",
 )  # fmt: skip
-
-
-def book_of(engine: Engine, variant: str) -> RuleBook:
-    with reading(engine) as session:
-        return compile_book(session, variant)
 
 
 @pytest.mark.parametrize("variant", VARIANTS)

@@ -22,7 +22,7 @@ from graftbook.orders.lists.schemas import OrderListOut
 from graftbook.orders.lists.service import list_document
 from graftbook.orders.schemas import OrderLineOut, ShareOut
 from graftbook.problems import InvalidRequest, VehicleMismatch, WrongState, pointing_at
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 
 MAKES_WAY = "It makes way for what the list fits."
 

@@ -19,7 +19,7 @@ from graftbook.database import reading
 from graftbook.http.values import counted
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.problems import InvalidRequest, UnknownCharacteristic, pointing_at
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.schemas import VehicleIn, WishIn
 from graftbook.questions.vehicles.service import Names, name_vehicle
 from graftbook.rulebook.units import NotAMeasure, read_measure

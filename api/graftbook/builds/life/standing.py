@@ -22,7 +22,7 @@ from graftbook.builds.stored.events import Event, State, state_of
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.database import reading
 from graftbook.problems import InvalidRequest
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.checks.service import check_what_is_known
 from graftbook.questions.closures.compared_schemas import CheckOut
 from graftbook.questions.closures.schemas import ChangeOut, ClosureOut, LooseOut, OutcomeWord, SetOut, WishOut

@@ -21,7 +21,7 @@ from graftbook.catalogue.store.lists import VariantOut, list_variants
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.database import in_utc, reading, writing
 from graftbook.problems import Problem, UnknownSpecification
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.closures.schemas import ClosureOut, SetOut
 from graftbook.questions.closures.service import closure_document
 from graftbook.questions.schemas import ClosureIn, VehicleIn

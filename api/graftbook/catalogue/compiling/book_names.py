@@ -14,8 +14,8 @@ from sqlmodel import Session
 
 from graftbook.catalogue.finding.of_book import OfBook
 from graftbook.catalogue.format.names import as_typed, plain_text
-from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.conditions import split
+from graftbook.catalogue.store.tables import table
 from graftbook.problems import (
     Unknown,
     UnknownFlaw,

@@ -13,11 +13,11 @@ from sqlalchemy import Connection
 
 from graftbook.catalogue.compiling.queries import book_revisions, compile_book, with_components
 from graftbook.catalogue.history.revisions import epoch_of
-from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.nearest import names_near
+from graftbook.catalogue.store.tables import table
 from graftbook.database import Source, reading
 from graftbook.problems import UnknownVariant
-from graftbook.rulebook.index import let_go
+from graftbook.rulebook.index import retire
 from graftbook.rulebook.model import RuleBook
 
 BYTES_A_RECORD = 2_000
@@ -93,7 +93,7 @@ class Books:
             self.hits += not mine
             if waiting is None:
                 waiting = self._books[key] = Future()
-                self._forget_old(key)
+                self._evict_old(key)
             self._books.move_to_end(key)
         patient = math.isinf(seconds)
         if mine and (patient or isinstance(self._engine, Connection)):
@@ -116,15 +116,15 @@ class Books:
             waiting.set_result(book)
             self._make_room()
 
-    def _forget_old(self, new: _Key) -> None:
-        """Let go of the variant's other books and of those asked for longest ago (the lock is held)."""
+    def _evict_old(self, new: _Key) -> None:
+        """Evict the variant's other books and those asked for longest ago (the lock is held)."""
         for key in [key for key in self._books if key[0] == new[0] and (key[1] != new[1] or key[2] < new[2])]:
-            self._let_go(key)
+            self._evict(key)
         while len(self._books) > self._kept:
-            self._let_go(next(iter(self._books)))
+            self._evict(next(iter(self._books)))
 
     def _make_room(self) -> None:
-        """Let go of those asked for longest ago until the others are not too large (the lock is held)."""
+        """Evict those asked for longest ago until the others are not too large (the lock is held)."""
         done = [key for key, waiting in self._books.items() if waiting.done()]
         weights = {key: weight_of(self._books[key].result()) for key in done}
         over = sum(weights.values()) - self._most_bytes
@@ -132,15 +132,15 @@ class Books:
             if over <= 0:
                 return
             over -= weights[key]
-            self._let_go(key)
+            self._evict(key)
 
-    def _let_go(self, key: _Key) -> None:
+    def _evict(self, key: _Key) -> None:
         gone = self._books.pop(key)
         if gone.done() and not gone.exception():
-            let_go(gone.result())
+            retire(gone.result())
 
     def close(self) -> None:
-        """Let go of all."""
+        """Evict all."""
         with self._lock:
             for key in list(self._books):
-                self._let_go(key)
+                self._evict(key)

@@ -16,13 +16,14 @@ from sqlmodel import Session
 
 from graftbook.catalogue.compiling import values as c
 from graftbook.catalogue.history.revisions import chain_of, epoch_of
-from graftbook.catalogue.loading.staging import as_list, listed, listed_under, table
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.nearest import names_near
 from graftbook.catalogue.store.reported import bearing, reports_by_claim
+from graftbook.catalogue.store.tables import table
+from graftbook.database import as_list, listed, listed_under
 from graftbook.problems import UnknownVariant
 from graftbook.rulebook import model as m
-from graftbook.rulebook.index import let_go
+from graftbook.rulebook.index import retire
 from graftbook.rulebook.units import Measure
 
 _Stated = dict[str, Any]
@@ -117,7 +118,7 @@ class Strangers:
 
 def _for_one_question(book: m.RuleBook) -> m.RuleBook:
     """A book that nobody keeps: what will be worked out about it is forgotten again."""
-    let_go(book)
+    retire(book)
     return book
 
 

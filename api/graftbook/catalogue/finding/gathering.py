@@ -14,9 +14,10 @@ from graftbook.catalogue.finding.ranking import Entry, head_of, sizes_in, weight
 from graftbook.catalogue.finding.speech import OtherWords, Term, forms, other_words, shown, stem
 from graftbook.catalogue.format.names import END
 from graftbook.catalogue.history.revisions import epoch_of
-from graftbook.catalogue.loading.staging import listed, table
 from graftbook.catalogue.store.conditions import split
 from graftbook.catalogue.store.nearest import starting
+from graftbook.catalogue.store.tables import table
+from graftbook.database import listed
 
 MOST_OF_A_WORD = 2_000
 MOST_RANKED = 400

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Engine
 
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.sheets import write_table
-from graftbook.catalogue.store.written import records_of
+from graftbook.catalogue.store.from_rows import records_of
 from graftbook.database import reading
 
 PIECE = 500

@@ -3,7 +3,7 @@
 from decimal import Decimal
 
 
-def minor(amount: Decimal) -> int:
+def minor_units(amount: Decimal) -> int:
     """Money in minor units, exact."""
     return int(amount.scaleb(2))
 

@@ -33,6 +33,10 @@ from graftbook.catalogue.format.records import KIND_BY_WORD, Record
 
 LONGEST_SHOWN = 60
 LONGEST_NAME = 400
+A_FLAT_LIST = (
+    "a list in columns of its own comes in as a flat parts list: `graftbook flat`, or *Edit* on the pages"
+)
+
 PICK_LISTS = "pick lists"
 """The name of the sheet that holds what the others' cells may be picked from; it is no record's."""
 _COPY = re.compile(r"\s*[(_ ]\d{1,3}\)?$")
@@ -246,7 +250,7 @@ class _Tables:
             self._note_above(row, place)
         else:
             self._skipping = True
-            message = "a table starts with its kind in square brackets, such as [component]"
+            message = f"a table starts with its kind in square brackets, such as [component]; {A_FLAT_LIST}"
             yield Mistake(place, "", "", message)
 
     def _note_above(self, row: Row, place: Place) -> None:

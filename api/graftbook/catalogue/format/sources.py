@@ -13,6 +13,7 @@ from graftbook.catalogue.format.names import SaidTwice, each_once
 from graftbook.catalogue.format.reading import Reading
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sheets import (
+    A_FLAT_LIST,
     Mistake,
     Place,
     Placed,
@@ -90,7 +91,8 @@ def _from_content(content: IO[bytes], name: str, reading: Reading) -> Iterator[P
         nothing = False
         yield Mistake(Place(name, error.line), "", "", str(error))
     if nothing:
-        message = f"no sheet is named like a kind of record; use one of: {', '.join(KIND_BY_WORD)}"
+        kinds = ", ".join(KIND_BY_WORD)
+        message = f"no sheet is named like a kind of record; use one of: {kinds}; {A_FLAT_LIST}"
         yield Mistake(Place(name, 0), "", "", message)
 
 

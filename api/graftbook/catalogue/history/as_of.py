@@ -25,12 +25,11 @@ from graftbook.catalogue.history.changes import Edit, changed_since_at_most, req
 from graftbook.catalogue.history.revisions import chain_of, current_revision, revision_of_range
 from graftbook.catalogue.history.snapshots import Fields, objects_in, rows_in
 from graftbook.catalogue.loading.load import Load, Report
-from graftbook.catalogue.loading.removing import let_go_elsewhere
+from graftbook.catalogue.loading.removing import remove_dependents
 from graftbook.catalogue.loading.scratch import put, scratch
-from graftbook.catalogue.loading.staging import listed, listed_numbers, table
 from graftbook.catalogue.store.lookup import CANDIDATES, flaw_names, readings
-from graftbook.catalogue.store.tables import CLAIMS, FitmentRow
-from graftbook.database import Source, reading
+from graftbook.catalogue.store.tables import CLAIMS, FitmentRow, table
+from graftbook.database import Source, listed, listed_numbers, reading
 from graftbook.problems import ChangedAgain, TooFarBack, UnknownRevision
 
 _BUYING = ("supplier", "offer", "tax", "exchange_rate", "other_word", "outline", "mark")
@@ -398,7 +397,7 @@ def _put(then: Connection, part: Part) -> list[Mistake]:
     objects, removals = part.undoing()
     report = Report()
     load = Load(then, report, keeps_images=False)
-    let_go_elsewhere(then, removals)
+    remove_dependents(then, removals)
     load.run(from_objects(o for kind, image in objects for o in objects_in(kind, image)), removals)
     if not report.mistakes:
         part.finish()

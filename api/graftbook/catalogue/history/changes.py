@@ -29,8 +29,9 @@ from sqlalchemy import (
 
 from graftbook.catalogue.format.names import as_typed, chassis_parts
 from graftbook.catalogue.history.snapshots import BEFORE, Fields, images, remembered, rows_in
-from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, listed, table
-from graftbook.database import in_utc
+from graftbook.catalogue.loading.staging import SPANS_OF, STAGED
+from graftbook.catalogue.store.tables import table
+from graftbook.database import in_utc, listed
 from graftbook.problems import TooFarBack
 
 

@@ -29,8 +29,9 @@ from sqlalchemy import (
 from sqlmodel import Field, SQLModel
 
 from graftbook.catalogue.history.changes import spoken_of_before
-from graftbook.catalogue.loading.staging import STAGED, as_list, listed, listed_under, table
-from graftbook.catalogue.store.tables import CLAIMS
+from graftbook.catalogue.loading.staging import STAGED
+from graftbook.catalogue.store.tables import CLAIMS, table
+from graftbook.database import as_list, listed, listed_under
 
 _NAMING = (
     ("characteristic", "component"),

@@ -14,9 +14,11 @@ from sqlalchemy import Column, Connection, MetaData, String, Table, Text, func, 
 
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.names import name_of
-from graftbook.catalogue.loading.staging import forget, listed, make_room, table
+from graftbook.catalogue.loading.staging import forget, make_room
 from graftbook.catalogue.store.columns import CLAIM_NAME
-from graftbook.catalogue.store.written import records_named, spans_of
+from graftbook.catalogue.store.from_rows import records_named, spans_of
+from graftbook.catalogue.store.tables import table
+from graftbook.database import listed
 
 BATCH = 1000
 

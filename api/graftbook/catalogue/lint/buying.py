@@ -6,7 +6,7 @@ from itertools import groupby
 from sqlalchemy import Connection, func, select
 
 from graftbook.catalogue.lint.finding import Finding, Wrong
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 
 _SHOWN = 8
 """Numbers of a section that the sentence names; all are among the records."""

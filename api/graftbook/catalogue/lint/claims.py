@@ -8,9 +8,9 @@ from typing import Any
 from sqlalchemy import Connection, and_, func, or_, select
 
 from graftbook.catalogue.lint.finding import Finding, Wrong
-from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.standing import claims_named, claims_reported, opposed, said_twice
+from graftbook.catalogue.store.tables import table
 from graftbook.rulebook.model import When
 
 MOST = 100_000

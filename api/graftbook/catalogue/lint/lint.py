@@ -21,15 +21,15 @@ from graftbook.catalogue.lint.finding import Finding, Wrong
 from graftbook.catalogue.lint.rules import Key, RuleLint, upgrade_findings
 from graftbook.catalogue.lint.sequence import sequence_findings
 from graftbook.catalogue.lint.vehicles import from_new_findings
-from graftbook.catalogue.loading.bearers import (
-    circuits_borne,
-    circuits_named,
-    options_asked_for,
-    options_offered,
+from graftbook.catalogue.loading.matching_names import (
+    circuits_of_budgets,
+    circuits_of_positions,
+    options_of_conditions,
+    options_of_variants,
 )
-from graftbook.catalogue.loading.staging import conditions_of, listed, table
-from graftbook.catalogue.store.conditions import when_of
-from graftbook.database import reading
+from graftbook.catalogue.store.conditions import conditions_of, when_of
+from graftbook.catalogue.store.tables import table
+from graftbook.database import listed, reading
 from graftbook.rulebook.model import ALWAYS
 
 
@@ -216,14 +216,14 @@ def _unused_evidence(connection: Connection) -> Iterator[Finding]:
 
 def _names(connection: Connection) -> Iterator[Finding]:
     """Circuits that no budget sums over, and options that nothing asks for."""
-    named = circuits_named(connection)
-    for range_name, circuits in sorted(circuits_borne(connection).items()):
+    named = circuits_of_budgets(connection)
+    for range_name, circuits in sorted(circuits_of_positions(connection).items()):
         for circuit in sorted(set(circuits) - set(named[range_name])):
             where = ", ".join(circuits[circuit])
             sentence = f"the circuit {circuit} of {where} has no budget: nothing is summed over it"
             yield Finding(Wrong.no_budget, (circuit, *circuits[circuit]), sentence)
-    asked = options_asked_for(connection)
-    for range_name, options in sorted(options_offered(connection).items()):
+    asked = options_of_conditions(connection)
+    for range_name, options in sorted(options_of_variants(connection).items()):
         for option in sorted(set(options) - asked[range_name]):
             sentence = f"no record asks whether a vehicle has the option {option}"
             yield Finding(Wrong.idle_option, (option, *options[option]), sentence)

@@ -6,10 +6,11 @@ from sqlalchemy import ColumnElement, Connection, and_, exists, func, or_, selec
 
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.loading.references import place_of
-from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, table
+from graftbook.catalogue.loading.staging import SPANS_OF, STAGED
 from graftbook.catalogue.store.conditions import split
 from graftbook.catalogue.store.nearest import hint, likest
 from graftbook.catalogue.store.reported import of_its_vehicle
+from graftbook.catalogue.store.tables import table
 
 MOST = 200
 

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, Table
 from sqlalchemy.exc import DBAPIError
 
-from graftbook.catalogue.store.rows import Row
+from graftbook.catalogue.store.to_rows import Row
 
 FEW = 50
 """Rows for which a COPY takes longer than a statement for each."""

@@ -9,7 +9,7 @@ from sqlalchemy import BigInteger, Column, Connection, MetaData, Table, delete, 
 from graftbook.catalogue.format.sheets import Mistake, Place
 from graftbook.catalogue.history.changes import ranges_of_variants_before
 from graftbook.catalogue.loading.references import is_broken
-from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, listed, table, write
+from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, write
 from graftbook.catalogue.store.conditions import (
     Columns,
     VariantFacts,
@@ -19,7 +19,8 @@ from graftbook.catalogue.store.conditions import (
     unknown_words,
 )
 from graftbook.catalogue.store.nearest import hint, likest
-from graftbook.catalogue.store.tables import CLAIMS
+from graftbook.catalogue.store.tables import CLAIMS, table
+from graftbook.database import listed
 
 _REMAP = Table(
     "condition_remap",

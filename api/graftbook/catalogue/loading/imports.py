@@ -26,12 +26,12 @@ from graftbook.catalogue.history.revisions import (
     wait_for_editors,
 )
 from graftbook.catalogue.history.snapshots import Fields, end_images
-from graftbook.catalogue.loading.apart import Copy, Meanwhile, can_be_copied, sides_of
 from graftbook.catalogue.loading.load import EnoughMistakes, Load, Report
 from graftbook.catalogue.loading.removing import Removals, still_named
+from graftbook.catalogue.loading.shadow import Copy, Overtaken, can_be_copied, sides_of
 from graftbook.catalogue.loading.staging import end_staging
 from graftbook.database import make_engine, migrate, writing
-from graftbook.events.told import tell
+from graftbook.events.outbox import record_event
 from graftbook.problems import NotAsShown
 
 
@@ -63,9 +63,9 @@ def load(
     changes is kept in the history, in the same transaction. `progress` is called with the number of records
     read so far. `first` may look at the catalogue before anything is written, `last` at the report before it
     is kept; what they raise undoes everything. A load that brings and removes more than `SMALL` records is
-    worked out apart, so that others can edit meanwhile; a trial of it never comes near them; there `first`
-    must not ask what records say, since the load may stand there already. Raises NotAsShown where such a load
-    is whole and others edit records of its kinds meanwhile.
+    worked out in a copy, so that others can edit meanwhile; a trial of it never comes near them; there
+    `first` must not ask what records say, since the load may stand there already. Raises NotAsShown where
+    such a load is whole and others edit records of its kinds meanwhile.
     """
     started = time.perf_counter()
     report = Report(dry_run=dry_run)
@@ -130,7 +130,7 @@ class _Work:
         elif self.report.dry_run:
             self.on_trial(all_records, removals)
         else:
-            self.apart(all_records, removals)
+            self.in_shadow_copy(all_records, removals)
 
     def here(self, records: Iterator[_Read], removals: Removals) -> None:
         """In the database itself, where others wait for it."""
@@ -166,7 +166,7 @@ class _Work:
             raise _Undo
         _keep(connection, self.report, self.who, self.why)
 
-    def apart(self, records: Iterator[_Read], removals: Removals) -> None:
+    def in_shadow_copy(self, records: Iterator[_Read], removals: Removals) -> None:
         """In a copy, whose touched rows are then put into the database."""
         again = None
         with sides_of(self.engine) as sides:
@@ -186,9 +186,9 @@ class _Work:
             with worked.handing_over(own) as to:
                 with self._looked_at(to):
                     self.report.revision = worked.hand_over(to, own, self.who, self.why)
-                self._let_go(to, self.report.removed or removals)
+                self._require_unreferenced(to, self.report.removed or removals)
                 self._tell(to)
-        except Meanwhile:
+        except Overtaken:
             if self.whole:  # what was read and is there already is not among the records that it brought
                 goes = sum(map(len, self.report.removed.values()))
                 raise NotAsShown(
@@ -197,8 +197,8 @@ class _Work:
             return worked.records(own)
         return None
 
-    def _let_go(self, to: Connection, removals: Removals) -> None:
-        """What the house has come to need meanwhile is not taken away."""
+    def _require_unreferenced(self, to: Connection, removals: Removals) -> None:
+        """What the house has come to name meanwhile is not taken away."""
         for mistake in still_named(to, removals):
             self.report.add(mistake)
         if not self.report.ok:
@@ -209,7 +209,7 @@ class _Work:
         edit = edit_of(connection, self.report.revision or 0) if self.report.changed else None
         if edit is not None:
             data = {"revision": edit.revision, "who": edit.who, "why": edit.why, "records": edit.changes}
-            tell(connection, "catalogue.revised", data | {"ranges": list(edit.ranges)})
+            record_event(connection, "catalogue.revised", data | {"ranges": list(edit.ranges)})
 
     def _without_change(self) -> None:
         """Nothing is put into the database, neither what the copy was told of others."""

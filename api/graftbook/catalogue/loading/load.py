@@ -18,8 +18,8 @@ from graftbook.catalogue.format.validation import findings
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.history.snapshots import begin_images, remember
 from graftbook.catalogue.loading.agreement import disagreements
-from graftbook.catalogue.loading.bearers import unborne_names
 from graftbook.catalogue.loading.expanding import settle
+from graftbook.catalogue.loading.matching_names import unmatched_names
 from graftbook.catalogue.loading.references import broken_references, broken_references_beside
 from graftbook.catalogue.loading.removing import (
     REMOVED,
@@ -33,18 +33,17 @@ from graftbook.catalogue.loading.staging import (
     SPANS_OF,
     begin_staging,
     kinds_brought,
-    listed,
     merged,
     remove_children,
     remove_words,
     stage,
     staged,
-    table,
     write,
 )
 from graftbook.catalogue.loading.values import COMPARING, read_late, told, unlike_kinds
-from graftbook.catalogue.store.rows import MEASURED, Row, rows_of
-from graftbook.catalogue.store.tables import CLAIMS
+from graftbook.catalogue.store.tables import CLAIMS, table
+from graftbook.catalogue.store.to_rows import MEASURED, Row, rows_of
+from graftbook.database import listed
 from graftbook.rulebook.sane import ANY
 from graftbook.rulebook.units import NotAMeasure
 
@@ -180,7 +179,7 @@ class Load:
             return
         yield from disagreements(self.connection, brought)
         if self.keeps_images:
-            yield from unborne_names(self.connection, brought)
+            yield from unmatched_names(self.connection, brought)
 
     def _remove_what_is_left(self) -> Removals:
         self.report.removed = names_left(self.connection)

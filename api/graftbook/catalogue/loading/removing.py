@@ -9,9 +9,10 @@ from sqlmodel import SQLModel
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sheets import Mistake, Place
 from graftbook.catalogue.history.snapshots import key_of, remember
-from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, kinds_brought, listed, stage, table
+from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, kinds_brought, stage
 from graftbook.catalogue.store.conditions import Columns
-from graftbook.catalogue.store.tables import CLAIMS
+from graftbook.catalogue.store.tables import CLAIMS, table
+from graftbook.database import listed
 
 MOST = 200
 REMOVED = "removed"
@@ -85,7 +86,7 @@ def _references_to(kind: str, *, going_with_it: bool = False) -> Iterator[Foreig
                 yield key
 
 
-def let_go_elsewhere(connection: Connection, removals: Removals) -> None:
+def remove_dependents(connection: Connection, removals: Removals) -> None:
     """Delete what goes with the records, and what other rooms (builds, orders, stock) hold of them: only
     where nothing is kept and references are not held."""
     for kind, names in removals.items():

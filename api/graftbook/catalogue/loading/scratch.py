@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Engine
 from sqlmodel import SQLModel
 
 from graftbook.catalogue.loading import bulk
-from graftbook.catalogue.store.rows import Row
+from graftbook.catalogue.store.to_rows import Row
 from graftbook.database import make_engine
 
 _lock = threading.Lock()

@@ -4,41 +4,35 @@ The records go straight into the tables, inside the load's one transaction; refe
 when all are in. The temporary table `staged` holds the name and place of every record of the load.
 """
 
-import json
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from functools import cache
 from typing import Any
 
 from sqlalchemy import (
-    BigInteger,
     BindParameter,
     Boolean,
     Column,
     Connection,
     Integer,
-    MappingResult,
     MetaData,
     Select,
     String,
     Table,
     Text,
     bindparam,
-    cast,
     delete,
-    func,
     select,
 )
-from sqlalchemy.dialects.postgresql import JSONB
 from sqlalchemy.schema import CreateTable
 from sqlmodel import SQLModel
 
-import graftbook.catalogue.store.tables
-import graftbook.catalogue.store.tables_beside  # noqa: F401  (all define the tables that are written here)
 from graftbook.catalogue.format.sheets import Place
 from graftbook.catalogue.loading.bulk import Clash, put
 from graftbook.catalogue.store.columns import CLAIM_NAME
-from graftbook.catalogue.store.rows import Row
+from graftbook.catalogue.store.tables import table
+from graftbook.catalogue.store.to_rows import Row
+from graftbook.database import as_list, listed, listed_under
 
 STAGED = Table(
     "staged",
@@ -61,48 +55,6 @@ CHILDREN = (
 
 SPANS_OF = "spans of"
 """Staged under this word: the variants whose chassis spans the load brings anew."""
-
-
-def table(name: str) -> Table:
-    """A table of the catalogue by its name."""
-    return SQLModel.metadata.tables[name]
-
-
-def listed(connection: Connection, names: Iterable[str]) -> Select[Any]:
-    """A list of names as a select, whatever its length: one parameter, the same on both engines."""
-    return _elements(connection.dialect.name, as_list(names))
-
-
-def as_list(names: Iterable[str]) -> str:
-    """A list of names as the value of a parameter."""
-    return json.dumps(list(names))
-
-
-def listed_under(dialect: str, parameter: str) -> Select[Any]:
-    """A list of names as a select in a statement that is kept: `parameter` is given its `as_list`."""
-    return _elements(dialect, bindparam(parameter, type_=Text()))
-
-
-def _elements(dialect: str, text: str | BindParameter[str]) -> Select[Any]:
-    if dialect == "postgresql":
-        array = cast(cast(text, Text), JSONB)
-        elements = func.jsonb_array_elements_text(array).table_valued("value").render_derived()
-    else:
-        elements = func.json_each(text).table_valued("value")
-    return select(elements.c.value)
-
-
-def listed_numbers(connection: Connection, numbers: Iterable[int]) -> Select[Any]:
-    """A list of whole numbers as a select, whatever its length."""
-    texts = listed(connection, [str(number) for number in numbers]).subquery()
-    return select(cast(texts.c[0], BigInteger))
-
-
-def conditions_of(connection: Connection, ids: Iterable[int]) -> MappingResult:
-    """The rows of some conditions, by the names of their columns."""
-    condition = table("condition")
-    query = select(condition).where(condition.c.id.in_(listed_numbers(connection, ids)))
-    return connection.execute(query).mappings()
 
 
 def defer_references(connection: Connection) -> None:

@@ -8,8 +8,10 @@ from sqlalchemy import Connection, bindparam, func, or_, select, update
 from graftbook.catalogue.format.kind_rules import Absurd, KindRules
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.loading.references import place_of
-from graftbook.catalogue.loading.staging import STAGED, listed, table
-from graftbook.catalogue.store.rows import margin, measured
+from graftbook.catalogue.loading.staging import STAGED
+from graftbook.catalogue.store.tables import table
+from graftbook.catalogue.store.to_rows import margin, measured
+from graftbook.database import listed
 from graftbook.rulebook.units import WORDED, NotAMeasure
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import Connection
 
 from graftbook.catalogue.format import records as r
-from graftbook.catalogue.format.money import minor, money
+from graftbook.catalogue.format.money import minor_units, money
 from graftbook.catalogue.format.names import exchange_rate_name, offer_name
 from graftbook.catalogue.store.tables_beside import RATE_PLACES, TAX_PLACES
 
@@ -17,15 +17,15 @@ _Row = dict[str, Any]
 def _supplier(record: r.SupplierRecord) -> _Row:
     free_from = record.carriage_free_from
     return record.model_dump() | {
-        "carriage": minor(record.carriage),
-        "carriage_free_from": None if free_from is None else minor(free_from),
-        "least_order": minor(record.least_order),
+        "carriage": minor_units(record.carriage),
+        "carriage_free_from": None if free_from is None else minor_units(free_from),
+        "least_order": minor_units(record.least_order),
     }
 
 
 def _offer(record: r.OfferRecord) -> _Row:
     name = record.name or offer_name(record.supplier, record.component, record.valid_from)
-    prices = {"price": minor(record.price), "deposit": minor(record.deposit)}
+    prices = {"price": minor_units(record.price), "deposit": minor_units(record.deposit)}
     return record.model_dump() | prices | {"name": name}
 
 

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import RowMapping
+from sqlalchemy import Connection, MappingResult, RowMapping, select
 
 from graftbook.catalogue.format.names import chassis_parts
 from graftbook.catalogue.format.records import Conditional
 from graftbook.catalogue.format.sheets import near
+from graftbook.catalogue.store.tables import table
+from graftbook.database import listed_numbers
 from graftbook.rulebook.model import ALWAYS, When
 
 Columns = Mapping[str, Any] | RowMapping
@@ -142,3 +144,10 @@ def unknown_words(row: Columns, variants: Sequence[VariantFacts]) -> list[tuple[
                 (column, f"no variant of the range has chassis numbers '{prefix}-…'{_hint(prefix, prefixes)}")
             )
     return found
+
+
+def conditions_of(connection: Connection, ids: Iterable[int]) -> MappingResult:
+    """The rows of some conditions, by the names of their columns."""
+    condition = table("condition")
+    query = select(condition).where(condition.c.id.in_(listed_numbers(connection, ids)))
+    return connection.execute(query).mappings()

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, select
 
 from graftbook.catalogue.format.records_beside import View, read_point
-from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.conditions import split
+from graftbook.catalogue.store.tables import table
 
 Point = tuple[int, int]
 

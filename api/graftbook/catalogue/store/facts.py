@@ -9,9 +9,10 @@ from sqlmodel import Session
 
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.history.revisions import chain_of
-from graftbook.catalogue.loading.staging import listed, table
+from graftbook.catalogue.store.from_rows import records_named
 from graftbook.catalogue.store.lookup import find_components
-from graftbook.catalogue.store.written import records_named
+from graftbook.catalogue.store.tables import table
+from graftbook.database import listed
 
 MOST = 1000
 """Records of one kind that the facts list; `more` says where there are others."""
@@ -29,6 +30,7 @@ class Facts:
     """
 
     component: r.ComponentRecord
+    section_title: str
     characteristics: Sequence[r.CharacteristicRecord]
     fitments: Sequence[r.FitmentRecord]
     replaces: Sequence[r.SubstituteRecord]
@@ -70,8 +72,11 @@ class _Reader:
         lists["offers"] = self._records("offers", r.OfferRecord, bought)
         substitutes = union(self._claims(("flaw_add_on", "component")), self._remedied())
         lists["remedies"] = self._records("remedies", r.FlawRecord, substitutes)
+        section = table("section")
+        title = select(section.c.title).where(section.c.name == component.section)
         return Facts(
             component=component,
+            section_title=self.connection.execute(title).scalar() or "",
             chain=chain,
             current=self._current(chain),
             evidence=self._evidence([*chain, *(record for some in lists.values() for record in some)]),

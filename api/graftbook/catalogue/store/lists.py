@@ -14,12 +14,11 @@ from sqlmodel import Session
 
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.history.snapshots import key_of
-from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.conditions import split
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.catalogue.store.lookup import find_components
 from graftbook.catalogue.store.nearest import names_near, starting
-from graftbook.catalogue.store.tables import SEVERITIES
+from graftbook.catalogue.store.tables import SEVERITIES, table
 from graftbook.document import DayOut, Document
 from graftbook.problems import Unknown, UnknownRange, UnknownSection
 from graftbook.rulebook.model import SeverityWord

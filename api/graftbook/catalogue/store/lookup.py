@@ -26,8 +26,9 @@ from sqlalchemy import (
 from sqlmodel import Session
 
 from graftbook.catalogue.format.names import END, as_typed, plain_text
-from graftbook.catalogue.loading.staging import as_list, listed_under, table
 from graftbook.catalogue.store.nearest import components_near
+from graftbook.catalogue.store.tables import table
+from graftbook.database import as_list, listed_under
 from graftbook.problems import UnknownChassis, UnknownComponent
 from graftbook.rulebook.model import Vehicle
 

@@ -6,9 +6,9 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, Table, and_, or_, select, union
 
-from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.conditions import split
 from graftbook.catalogue.store.lookup import day_built
+from graftbook.catalogue.store.tables import table
 from graftbook.rulebook.grading import Outcome, Report
 from graftbook.rulebook.model import Vehicle, When
 

@@ -9,9 +9,10 @@ from typing import Any
 from sqlalchemy import Connection, and_, exists, or_, select, union
 
 from graftbook.catalogue.compiling.values import EFFORTS, evidence_of
-from graftbook.catalogue.loading.staging import conditions_of, listed, table
-from graftbook.catalogue.store.conditions import when_of
+from graftbook.catalogue.store.conditions import conditions_of, when_of
 from graftbook.catalogue.store.reported import bearing, reports_by_claim
+from graftbook.catalogue.store.tables import table
+from graftbook.database import listed
 from graftbook.rulebook import grading
 from graftbook.rulebook.grading import Break, Evidence, Report, break_in
 from graftbook.rulebook.model import Effort, When

@@ -18,11 +18,13 @@ from sqlalchemy import (
     Index,
     Integer,
     String,
+    Table,
     Text,
     UniqueConstraint,
 )
 from sqlmodel import Field, SQLModel
 
+import graftbook.catalogue.store.tables_beside  # noqa: F401  (defines tables that are looked up here by name)
 from graftbook.catalogue.store.columns import CLAIM_NAME, NAME, SORT_KEY, at_least, key, one_of, refers, words
 from graftbook.rulebook.model import Comparator, Origin, Supply
 
@@ -472,3 +474,8 @@ class SupersessionRow(SQLModel, table=True):
     new: str = refers("component.number")
     from_date: date | None = None
     both_ways: bool = False
+
+
+def table(name: str) -> Table:
+    """A table of the database by its name."""
+    return SQLModel.metadata.tables[name]

@@ -6,8 +6,9 @@ from sqlalchemy import select
 from sqlmodel import Session
 
 from graftbook.catalogue.format import records as r
-from graftbook.catalogue.loading.staging import listed, table
-from graftbook.catalogue.store.written import records_named
+from graftbook.catalogue.store.from_rows import records_named
+from graftbook.catalogue.store.tables import table
+from graftbook.database import listed
 
 
 def section_titles(session: Session) -> dict[str, str]:

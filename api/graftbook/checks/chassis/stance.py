@@ -4,7 +4,7 @@ import math
 from functools import partial
 
 from graftbook.checks.chassis.suspension import lift_m, recorded_lift_m
-from graftbook.checks.chassis.tyres import track_change_m
+from graftbook.checks.chassis.wheel_room import track_change_m
 from graftbook.checks.findings import Bound, against, at_least, undetermined
 from graftbook.checks.fitted import Fitted, Reading, on_both
 from graftbook.checks.verdict import Figure, Finding, Limit, Provenance, Verdict, figure, opening

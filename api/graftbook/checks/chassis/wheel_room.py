@@ -1,6 +1,7 @@
 """Room around wheels and tyres: brakes, arches, and the spare that matches."""
 
-from graftbook.checks.chassis.tyres import section_reach_m, section_width_on_rim_m, track_change_m
+import math
+
 from graftbook.checks.findings import Bound, against, at_least, at_most, undetermined
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both
 from graftbook.checks.verdict import Figure, Finding, Limit, Provenance, Verdict, figure
@@ -26,6 +27,25 @@ SCRUB = Limit(
 )  # fmt: skip
 
 SPARE = Limit("within 2 % of the road tyres", "workshop practice", Provenance.common_practice, "", 2, "%")
+
+
+RIM_FACTOR = 0.4
+"""K of S = S1 + K (A - A1), UN R30 6.1.1.1: section width follows the rim by four tenths."""
+
+
+def section_width_on_rim_m(width_m: float, measuring_rim_m: float, rim_m: float) -> float:
+    """UN R30 6.1.1.1: S = S1 + K (A - A1)."""
+    return width_m + RIM_FACTOR * (rim_m - measuring_rim_m)
+
+
+def track_change_m(offset_before_m: float, offset_after_m: float) -> float:
+    """Both wheels move: less offset widens the track by twice the difference."""
+    return 2 * (offset_before_m - offset_after_m)
+
+
+def section_reach_m(section_width_m: float, offset_m: float, outward: bool) -> float:
+    """How far the tyre reaches from the mounting face, outward or inward."""
+    return section_width_m / 2 - math.copysign(1, 1 if outward else -1) * offset_m
 
 
 def brake_clearance(before: Fitted, after: Fitted, axle: str) -> Finding:

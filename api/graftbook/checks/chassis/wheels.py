@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 
-from graftbook.checks.chassis.tyres import load_carried_kg, speed_carried_m_s
 from graftbook.checks.chassis.wheel_room import brake_clearance, reach, scrub, section_on_rim, spare
 from graftbook.checks.findings import against, at_least, at_most, undetermined
 from graftbook.checks.fitted import Fitted, Reading, on_both, only_with
@@ -33,6 +32,39 @@ LOAD = Limit("at least the axle load", "ISO 4000-1", Provenance.seen, "load inde
 SPEED = Limit("at least the top speed", "ISO 4000-1", Provenance.seen, "speed symbols L to Y, as copied")
 
 WHEEL_LOAD = Limit("at least the axle load", "wheel data", Provenance.recorded)
+
+
+LOAD_INDEX_KG = dict(
+    zip(
+        range(65, 126),
+        (290, 300, 307, 315, 325, 335, 345, 355, 365, 375, 387, 400, 412, 425, 437, 450, 462, 475, 487, 500,
+         515, 530, 545, 560, 580, 600, 615, 630, 650, 670, 690, 710, 730, 750, 775, 800, 825, 850, 875, 900,
+         925, 950, 975, 1000, 1030, 1060, 1090, 1120, 1150, 1180, 1215, 1250, 1285, 1320, 1360, 1400, 1450,
+         1500, 1550, 1600, 1650),
+        strict=True,
+    )
+)  # fmt: skip
+"""ISO 4000-1 load index to load in kg, as published."""
+
+SPEED_SYMBOL_KMH = {
+    "L": 120, "M": 130, "N": 140, "P": 150, "Q": 160, "R": 170, "S": 180, "T": 190,
+    "U": 200, "H": 210, "V": 240, "W": 270, "Y": 300,
+}  # fmt: skip
+"""ISO 4000-1 speed symbol to km/h, as published."""
+
+
+def load_carried_kg(load_index: int) -> float:
+    """Load of one tyre; raises ValueError outside the table."""
+    if load_index not in LOAD_INDEX_KG:
+        raise ValueError(f"load index {load_index} is not in the table")
+    return float(LOAD_INDEX_KG[load_index])
+
+
+def speed_carried_m_s(symbol: str) -> float:
+    """Speed of a symbol; raises ValueError for an unknown one."""
+    if symbol not in SPEED_SYMBOL_KMH:
+        raise ValueError(f"speed symbol '{symbol}' is not known")
+    return SPEED_SYMBOL_KMH[symbol] / 3.6
 
 
 def inspect(before: Fitted, after: Fitted) -> list[Finding]:

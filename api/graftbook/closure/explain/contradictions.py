@@ -368,8 +368,7 @@ def _price_not_known(problem: Problem, parts: list[Switch]) -> Iterator[Note]:
         return
     try:
         rest = by_price(problem.only([s for s in parts if s != CEILING]))
-        rest.deadline = problem.deadline.within(SECONDS_EACH)
-        found = best_below(rest, Propagation(rest).run(), ceiling)
+        found = best_below(rest, Propagation(rest).run(), ceiling, SECONDS_EACH)
     except (Contradicts, Unsolvable, OutOfTime):
         return
     if unknown := totals_of(problem, found).unknown_prices:

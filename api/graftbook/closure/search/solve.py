@@ -64,11 +64,11 @@ def model_of(problem: Problem, propagation: Propagation) -> Model:
     return model
 
 
-def best_below(problem: Problem, propagation: Propagation, price_at_most: int) -> Found:
+def best_below(problem: Problem, propagation: Propagation, price_at_most: int, seconds: float) -> Found:
     """The best set of which the known prices come to at most this. Raises Unsolvable and OutOfTime."""
     model = Model(problem, propagation.domains)
     model.add_ceiling_of_known(price_at_most)
-    return model.best(problem.deadline.left(), unique=False)
+    return model.best(seconds, unique=False)
 
 
 def by_price(problem: Problem) -> Problem:

@@ -234,7 +234,12 @@ def lifting(part: Component | None) -> tuple[str, ...]:
 def section_cautions(book: RuleBook, section: str) -> tuple[str, ...]:
     """The cautions of one section, by the words of its name and title."""
     known = book.sections.get(section)
-    words = f"{section} {known.title if known else ''}".lower()
+    return cautions_by(f"{section} {known.title if known else ''}")
+
+
+def cautions_by(words: str) -> tuple[str, ...]:
+    """The cautions that the words of sections' names and titles call for, each once, in their order."""
+    words = words.lower()
     return tuple(dict.fromkeys(caution for word, caution in BY_WORD.items() if word in words))
 
 

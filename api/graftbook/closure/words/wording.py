@@ -99,10 +99,9 @@ def work(totals: Totals) -> str:
 def hours(minutes: int) -> str:
     """580 minutes: "9 h 40 min"."""
     whole, rest = divmod(minutes, 60)
-    return (
-        " ".join(word for word in (f"{whole} h" if whole else "", f"{rest} min" if rest else "") if word)
-        or "0 h"
-    )
+    if not whole:
+        return f"{rest} min" if rest else "0 h"
+    return f"{whole} h {rest} min" if rest else f"{whole} h"
 
 
 def answer_sentences(book: RuleBook, answer: Answer) -> list[str]:

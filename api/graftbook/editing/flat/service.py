@@ -26,7 +26,7 @@ from graftbook.editing.flat.tables import FlatListRow
 from graftbook.editing.flat.turning import Turned, turn
 from graftbook.editing.flat.words import by_number
 from graftbook.editing.records.service import Author
-from graftbook.http.responses import names
+from graftbook.http.responses import require_match
 from graftbook.problems import (
     InvalidRequest,
     PreconditionFailed,
@@ -122,8 +122,7 @@ def put_mapping(engine: Engine, name: str, mapping: FlatMapping, if_match: str |
 def _require_read(kept: FlatList, if_match: str | None) -> None:
     if if_match is None:
         raise PreconditionRequired("This list exists; send If-Match with its ETag")
-    if not names(if_match, kept.etag):
-        raise PreconditionFailed("Read the list again and change what you then see")
+    require_match(if_match, kept.etag, "the list")
 
 
 def _require_known(connection: Connection, mapping: FlatMapping) -> None:

@@ -9,8 +9,9 @@ from sqlmodel import Session, col
 from graftbook.catalogue.finding.numbers import with_digits
 from graftbook.catalogue.format.names import as_typed, offer_name, supersession_name
 from graftbook.catalogue.history.snapshots import Fields, images, rows_in
-from graftbook.catalogue.loading.staging import listed, table
 from graftbook.catalogue.store.lookup import numbers_near
+from graftbook.catalogue.store.tables import table
+from graftbook.database import listed
 from graftbook.editing.flat.known import Known, Position, Span, Variant, pieces
 from graftbook.editing.flat.mapping import FlatMapping
 from graftbook.editing.flat.parts import Part

@@ -12,7 +12,7 @@ from graftbook.editing.records.service import Author
 from graftbook.http.errors import refused
 from graftbook.idempotency.service import Once
 from graftbook.problems import NotAsShown
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 
 
 @dataclass(frozen=True, slots=True)

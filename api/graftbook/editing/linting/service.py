@@ -12,14 +12,13 @@ from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.history.snapshots import key_of
 from graftbook.catalogue.lint.finding import Finding
 from graftbook.catalogue.lint.lint import lint, of_records
-from graftbook.catalogue.loading.staging import listed, table
-from graftbook.catalogue.store.tables import CLAIMS
-from graftbook.database import reading
+from graftbook.catalogue.store.tables import CLAIMS, table
+from graftbook.database import listed, reading
 from graftbook.editing.linting.schemas import LintFindingOut, MendOut
 from graftbook.http.responses import etag_of
 from graftbook.http.values import json_bytes
 from graftbook.problems import UnknownRevision
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 
 _ORDER = ("serious", "doubtful", "untidy")
 MOST_PLACES = 20
@@ -41,7 +40,7 @@ def findings(
     def make() -> tuple[bytes, bool]:
         return json_bytes({"items": _documents(service, vehicles)}), True
 
-    body, _ = service.answers.kept_or_made(etag_of("lint", epoch, revision, vehicles), make)
+    body, _ = service.answers.get_or_make(etag_of("lint", epoch, revision, vehicles), make)
     found: list[LintFindingOut] = orjson.loads(body)["items"]
     return found if changed is None else [one for one in found if changed & set(one["records"])]
 

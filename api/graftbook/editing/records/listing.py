@@ -22,7 +22,7 @@ from graftbook.editing.records.service import record_etag
 from graftbook.editing.schemas import RecordRow
 from graftbook.http.errors import answers
 from graftbook.http.parameters import Cursor, Limit, PageOut, next_link, takes
-from graftbook.http.responses import answered, etag_of, nothing_more
+from graftbook.http.responses import answered, do_nothing, etag_of
 from graftbook.http.values import json_bytes
 from graftbook.problems import InvalidRequest
 from graftbook.process.state import ServiceDep
@@ -118,7 +118,7 @@ def list_records(
         "catalogue_revision": revision,
     }
     etag = etag_of("records", kind, where, sorted(wanted), size, after, epoch, revision)
-    answer = answered(request, service, etag, lambda: (json_bytes(document), True), again=nothing_more)
+    answer = answered(request, service, etag, lambda: (json_bytes(document), True), on_hit=do_nothing)
     answer.headers.update(next_link(request, following))
     return answer
 

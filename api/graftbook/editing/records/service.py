@@ -16,13 +16,12 @@ from graftbook.catalogue.history.snapshots import Fields, images, rows_in
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Report
 from graftbook.catalogue.loading.removing import kind_words
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.database import reading
-from graftbook.http.responses import names
+from graftbook.http.responses import require_match
 from graftbook.problems import (
     ChangedAgain,
     InvalidRequest,
-    PreconditionFailed,
     PreconditionRequired,
     UnknownRecord,
     UnknownRevision,
@@ -102,7 +101,7 @@ def put_record(
         dry_run=dry_run,
         who=author.who,
         why=author.why,
-        first=lambda connection: _as_read(connection, kind, name, if_match),
+        first=lambda connection: _require_as_read(connection, kind, name, if_match),
         last=stored,
     )
 
@@ -122,8 +121,8 @@ def patch_record(
     Raises UnknownRecord, InvalidRequest for a record of several rows, and what `put_record` raises.
     """
     state = record_state(engine, kind, name)
-    if if_match is not None and not names(if_match, state.etag):
-        raise PreconditionFailed("Read the record again and change what you then see")
+    if if_match is not None:
+        require_match(if_match, state.etag, "the record")
     if len(state.rows) != 1:
         raise InvalidRequest(f"This {kind_words(kind)} has {len(state.rows)} rows; send all of them with PUT")
     merged = {field: value for field, value in {**state.rows[0], **patch}.items() if value is not None}
@@ -148,7 +147,7 @@ def remove_record(
 
     def first(connection: Connection) -> None:
         _state(connection, kind, name)
-        _as_read(connection, kind, name, if_match)
+        _require_as_read(connection, kind, name, if_match)
 
     removals = {kind: [name]}
     return load(
@@ -238,13 +237,13 @@ def touched_meanwhile(
     return touched_since(connection, revision, records)
 
 
-def _as_read(connection: Connection, kind: str, name: str, if_match: str | None) -> None:
+def _require_as_read(connection: Connection, kind: str, name: str, if_match: str | None) -> None:
     image = images(connection, kind, [name]).get(name)
     if if_match is None:
         if image is not None:
             raise PreconditionRequired(f"This {kind_words(kind)} exists; send If-Match with its ETag")
-    elif image is None or not names(if_match, record_etag(image)):
-        raise PreconditionFailed("Read the record again and change what you then see")
+    else:
+        require_match(if_match, None if image is None else record_etag(image), "the record")
 
 
 def _named(kind: str, name: str, rows: Sequence[Mapping[str, Any]]) -> None:

@@ -40,7 +40,7 @@ from graftbook.editing.review.tables import ACCEPTED, REFUSED, WITHDRAWN, Propos
 from graftbook.http.errors import refused
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.problems import ChangedAgain, InvalidRequest
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 
 ON = "on"
 
@@ -173,13 +173,11 @@ def _overtaken(connection: Connection, changes: Iterable[Change]) -> set[tuple[s
     by_kind: dict[str, dict[str, Any]] = defaultdict(dict)
     for change in changes:
         by_kind[change["kind"]][change["name"]] = change["before"]
-    return {
-        (kind, name)
-        for kind, before in by_kind.items()
-        for now in (images(connection, kind, before),)
-        for name, rows in before.items()
-        if rows_in(now.get(name)) != rows
-    }
+    found: set[tuple[str, str]] = set()
+    for kind, before in by_kind.items():
+        now = images(connection, kind, before)
+        found.update((kind, name) for name, rows in before.items() if rows_in(now.get(name)) != rows)
+    return found
 
 
 def look_at_effect(service: Service, number: int) -> tuple[EffectLook, Report]:

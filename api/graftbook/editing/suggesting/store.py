@@ -6,7 +6,8 @@ from collections.abc import Iterable
 from sqlalchemy import Connection, func, select
 from sqlmodel import SQLModel
 
-from graftbook.catalogue.loading.staging import listed, table
+from graftbook.catalogue.store.tables import table
+from graftbook.database import listed
 from graftbook.editing.suggesting.suggestions import Recorded, Rule
 
 MOST_LIKE = 300

@@ -8,8 +8,9 @@ from typing import Any, NamedTuple
 from sqlalchemy import Select, and_, func, or_, select
 from sqlmodel import Session
 
-from graftbook.catalogue.loading.staging import listed, table
+from graftbook.catalogue.store.tables import table
 from graftbook.catalogue.store.tables_beside import RATE_PLACES, TAX_PLACES
+from graftbook.database import listed
 from graftbook.orders.buying.model import Offer, Supplier
 
 

@@ -10,7 +10,7 @@ from graftbook.orders.fitting.sequence import Sequence, Step, Work
 from graftbook.orders.fitting.steps import loose_use, time_of, verb_of, what_is_done, without_detours
 from graftbook.orders.question_schemas import FittingIn
 from graftbook.orders.schemas import FittingOut, StepOut, WorkOut
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.closures.service import found_set, set_only
 from graftbook.questions.reading import ask, at_revision
 from graftbook.rulebook.model import RuleBook

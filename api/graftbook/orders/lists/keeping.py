@@ -24,7 +24,7 @@ from graftbook.orders.question_schemas import OrderIn
 from graftbook.orders.schemas import NotSuppliedOut, OrderLineOut, OrderOut
 from graftbook.orders.service import order_facts_for
 from graftbook.problems import AlreadyExists, InvalidRequest, NoSet, Problem, SubstituteRefused
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 
 EMPTY: Mapping[str, NotSuppliedOut] = MappingProxyType({})
 MOST_TRIES = 20

@@ -16,8 +16,8 @@ from sqlmodel import Session
 
 from graftbook.catalogue.compiling.book_names import near_names
 from graftbook.database import in_utc, reading, writing
-from graftbook.events.told import Kind, tell
-from graftbook.http.responses import document_etag, names
+from graftbook.events.outbox import Kind, record_event
+from graftbook.http.responses import document_etag, require_match
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.orders.buying.not_bought import of_before
 from graftbook.orders.lists import store
@@ -189,7 +189,7 @@ def _tell(session: Session, kind: Kind, document: OrderListOut, who: str, what: 
         "what": what,
         "booking": document["newest_booking"],
     }
-    tell(session.connection(), kind, data)
+    record_event(session.connection(), kind, data)
 
 
 class _Step:
@@ -199,8 +199,7 @@ class _Step:
         self.session, self.name, self.who, self.once = session, name, who, once
         self.row = _row(session, name, alone=True)
         self.version = self.row.version
-        if not names(if_match, list_etag(_document(session, self.row))):
-            raise PreconditionFailed("Read the list again and change what you then see")
+        require_match(if_match, list_etag(_document(session, self.row)), "the list")
         self.now = datetime.now(UTC)
 
     def in_state(self, *states: str) -> None:

@@ -4,14 +4,15 @@ from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
 
+from graftbook.catalogue.format.money import minor_units
 from graftbook.closure.words import phrases
-from graftbook.http.values import minor_units, money
+from graftbook.http.values import money
 from graftbook.orders.documents import DEFERS
 from graftbook.orders.question_schemas import QuotationIn
 from graftbook.orders.quotation.quotation import Item, Quotation, labour, part_of, quote
 from graftbook.orders.schemas import NotSuppliedOut, OrderOut, QuotationOut, SumsOut
 from graftbook.orders.service import Ordered, facts_of, order_for, vehicles_of
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 
 
 def quotation_facts(service: Service, body: QuotationIn) -> QuotationOut:

@@ -10,9 +10,9 @@ from sqlmodel import Session
 
 from graftbook.catalogue.format.sheets import Mistake, Place
 from graftbook.catalogue.loading.load import EnoughMistakes, Report
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.database import reading, writing
-from graftbook.http.responses import document_etag, names
+from graftbook.http.responses import document_etag, names_etag, require_match
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.orders.lists.schemas import LiesOut, StockCountOut, StockDifferenceOut, StockOut
 from graftbook.orders.stock import store
@@ -124,7 +124,7 @@ def count(
             store.lock_stock(session)
             before = {row.component: row for row in store.whole_stock(session)}
             report.etag = _store_etag([_facts(row) for row in before.values()])
-            if if_match is not None and not names(if_match, report.etag):
+            if if_match is not None and not names_etag(if_match, report.etag):
                 raise PreconditionFailed("The store has changed since; read it again and count what differs")
             rows = settle(session, rows, wrong)
             if not report.ok:
@@ -194,7 +194,7 @@ def put(engine: Engine, number: str, quantity: int, place: str, if_match: str | 
             if session.connection().execute(select(component).where(component == number)).first() is None:
                 raise UnknownComponent(number)
             store.lock_stock(session)
-            row = _as_read(store.stock_row(session, number), if_match)
+            row = _require_as_read(store.stock_row(session, number), if_match)
             row = row or ShopStockRow(component=number, quantity=0, version=0)
             row.quantity, row.place, row.version = quantity, place, row.version + 1
             session.add(row)
@@ -215,15 +215,15 @@ def empty(engine: Engine, number: str, if_match: str | None) -> None:
         row = store.stock_row(session, number)
         if row is None:
             raise NotInStore(number)
-        _as_read(row, if_match)
+        _require_as_read(row, if_match)
         session.delete(row)
         store.touch_stock(session)
 
 
-def _as_read(row: ShopStockRow | None, if_match: str | None) -> ShopStockRow | None:
+def _require_as_read(row: ShopStockRow | None, if_match: str | None) -> ShopStockRow | None:
     if if_match is None:
         if row is not None:
             raise PreconditionRequired("It lies there already; send If-Match with the ETag that you read")
-    elif row is None or not names(if_match, stock_etag(_facts(row))):
-        raise PreconditionFailed("Read it again and change what you then see")
+    else:
+        require_match(if_match, None if row is None else stock_etag(_facts(row)), "it")
     return row

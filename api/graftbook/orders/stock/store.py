@@ -6,7 +6,8 @@ from sqlalchemy import func, or_, update
 from sqlmodel import Session, col, select
 
 from graftbook.catalogue.format.names import as_typed
-from graftbook.catalogue.loading.staging import listed, table
+from graftbook.catalogue.store.tables import table
+from graftbook.database import listed
 from graftbook.orders.buying.buying import InStore
 from graftbook.orders.tables import ShopStockRow, StockStateRow
 

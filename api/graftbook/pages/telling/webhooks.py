@@ -9,8 +9,8 @@ from starlette.responses import Response
 from graftbook.access.guard import Administrator, MayAdminister, form_of
 from graftbook.events import webhooks
 from graftbook.events.cursors import number_of
+from graftbook.events.outbox import KINDS, Kind
 from graftbook.events.schemas import WebhookChangeIn, WebhookIn, WebhookOut
-from graftbook.events.told import KINDS, Kind
 from graftbook.events.webhook_endpoints import own_networks
 from graftbook.http.errors import validated
 from graftbook.http.parameters import takes

@@ -16,7 +16,7 @@ from typing import Any
 from graftbook.closure.search.constrain import warm_up
 from graftbook.process.reasoning.frames import Channel, Ended
 from graftbook.process.reasoning.values import read_book, read_result, read_work, result_bytes
-from graftbook.rulebook.index import let_go
+from graftbook.rulebook.index import retire
 from graftbook.rulebook.model import RuleBook
 
 MOST_MEGABYTES = 1_500
@@ -72,7 +72,7 @@ def work_from(asker: Channel) -> None:
             asker.send(READY)
         elif kind == FORGET:
             if book := books.pop(_number(rest), None):
-                let_go(book)
+                retire(book)
                 del book
         else:
             asker.send(_done(rest, books))

@@ -1,7 +1,5 @@
 """Whether a proposed set is complete and works together."""
 
-from functools import partial
-
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
@@ -12,7 +10,7 @@ from graftbook.process.state import ServiceDep
 from graftbook.questions.checks.service import check
 from graftbook.questions.closures.compared_schemas import CheckOut
 from graftbook.questions.closures.endpoints import PROBLEMS
-from graftbook.questions.closures.service import View, asked_again, viewed
+from graftbook.questions.closures.service import View, on_cache_hit, viewed
 from graftbook.questions.closures.summary import check_summary
 from graftbook.questions.closures.summary_schemas import CheckSummaryOut
 from graftbook.questions.schemas import CheckIn
@@ -29,5 +27,5 @@ router = APIRouter(prefix="/v1/checks", tags=["checks"], dependencies=[MayRead])
 def check_set(body: CheckIn, request: Request, service: ServiceDep, view: View = "full") -> Response:
     """`completed` is the closure that keeps what is proposed and adds what is missing."""
     etag, make = check(service, body)
-    etag, make = viewed(service, view, etag, make, partial(check_summary, full=None))
-    return answered(request, service, etag, make, again=asked_again(service, body))
+    etag, make = viewed(service, view, etag, make, check_summary)
+    return answered(request, service, etag, make, on_hit=on_cache_hit(service, body))

@@ -4,11 +4,13 @@ from collections.abc import Iterator
 
 from graftbook.http.plain_text import caution_lines, count, wrap
 from graftbook.questions.closures.compared_schemas import CheckOut
+from graftbook.questions.closures.plain_brief import brief_changes, brief_finding_lines
 from graftbook.questions.closures.plain_set import changes_of, finding_lines, note_lines
 
 
-def check_lines(document: CheckOut) -> Iterator[str]:
-    """A whole check: is the list complete, what clashes, what is surplus, what to add, the arithmetic."""
+def check_lines(document: CheckOut, *, full: bool) -> Iterator[str]:
+    """A check: is the list complete, what clashes, what is surplus, what to add, the arithmetic; of the set
+    and of the arithmetic all that is known, or the short of it."""
     vehicle = document["vehicle"]
     yield from wrap(f"{vehicle['title']}, chassis {vehicle['chassis']}", hang=2)
     yield from wrap(_headline(document))
@@ -16,9 +18,9 @@ def check_lines(document: CheckOut) -> Iterator[str]:
     yield from note_lines("CLASHING", document["clashing"])
     yield from note_lines("AGAINST WHAT WAS ASKED", document["limits_broken"])
     yield from _surplus(document)
-    yield from _completed(document)
+    yield from _completed(document, full)
     yield from note_lines("WORTH DOING AT THE SAME TIME", document["advised"])
-    yield from finding_lines(document["checks"])
+    yield from (finding_lines if full else brief_finding_lines)(document["checks"])
     if document["cautions"]:
         yield ""
     yield from caution_lines(document["cautions"])
@@ -46,12 +48,12 @@ def _surplus(document: CheckOut) -> Iterator[str]:
         yield f"  {each['quantity']} x {each['component'] or 'nothing'}{where}"
 
 
-def _completed(document: CheckOut) -> Iterator[str]:
+def _completed(document: CheckOut, full: bool) -> Iterator[str]:
     whole = document["completed"]
     if whole is None or whole["set"] is None or document["complete"]:
         return
     yield ""
     yield "THE WHOLE SET: what was proposed, with what it lacks"
-    yield from changes_of(whole["set"])
+    yield from (changes_of if full else brief_changes)(whole["set"])
     for part in whole["set"]["loose_parts"]:
         yield f"{part['quantity']:3} x {part['component']:<8} {part['name'] or ''}"

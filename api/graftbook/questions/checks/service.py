@@ -10,9 +10,9 @@ from graftbook.closure.question import ClearPosition, FitComponent
 from graftbook.http.errors import MOST_MISTAKES
 from graftbook.http.responses import etag_of
 from graftbook.problems import InvalidRequest, Problem, Unknown, UnknownComponent, begun
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.closures import reasoning
-from graftbook.questions.closures.service import Answering, told
+from graftbook.questions.closures.service import Answering, document_maker
 from graftbook.questions.reading import Asked, ask, at_revision
 from graftbook.questions.schemas import CheckIn
 from graftbook.questions.vehicles.service import MOST_NEAR, member
@@ -53,7 +53,7 @@ def _answering(service: Service, found: "Proposed") -> Answering:
     asked, proposed, loose = found.asked, found.sits, found.loose
     depends = [asked.depends_on(), sorted(proposed.items()), sorted(loose.items())]
 
-    make = told(service, "check", reasoning.check, [asked], proposed, loose)
+    make = document_maker(service, "check", reasoning.check, [asked], proposed, loose)
     return etag_of("check", service.settings.currency, depends), make
 
 

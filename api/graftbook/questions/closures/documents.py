@@ -130,7 +130,7 @@ def difference_document(difference: Difference) -> DifferenceOut:
     return document
 
 
-def least_evidence_document(book: RuleBook, least: Grade, asked: Answer, without: Answer) -> LeastEvidenceOut:
+def least_evidence_document(least: Grade, asked: Answer, without: Answer) -> LeastEvidenceOut:
     """What the limit on evidence costs: the answer as asked beside the one without it."""
     compared = compare(without, asked)
     return {

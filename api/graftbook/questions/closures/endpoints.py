@@ -15,7 +15,7 @@ from graftbook.http.responses import answered
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.closures import service as closures
 from graftbook.questions.closures.compared_schemas import WhatIfOut, WhyNotOut
-from graftbook.questions.closures.query import ClosureQuery
+from graftbook.questions.closures.query import ClosureQuery, pointing_at_parameters
 from graftbook.questions.closures.schemas import ClosureOut
 from graftbook.questions.closures.service import VIEW, View, viewed
 from graftbook.questions.closures.summary import closure_summary
@@ -71,14 +71,15 @@ class _ClosureQuery(ClosureQuery):
 )
 def get_closure(request: Request, service: ServiceDep, asked: Annotated[_ClosureQuery, Query()]) -> Response:
     """Each parameter is a field of the body of `POST /v1/closures`; lists repeat the parameter."""
-    return _closure(request, service, asked.body(), asked.view)
+    with pointing_at_parameters(asked):
+        return _closure(request, service, asked.body(), asked.view)
 
 
 def _closure(request: Request, service: Service, body: ClosureIn, view: ViewWord) -> Response:
     (etag, make), full = closures.closure_at(service, body)
     etag, make = viewed(service, view, etag, make, partial(closure_summary, full=full))
     at = f"{full}&view={view}" if full and view != "full" else full
-    return answered(request, service, etag, make, at=at, again=closures.asked_again(service, body))
+    return answered(request, service, etag, make, at=at, on_hit=closures.on_cache_hit(service, body))
 
 
 WHY_NOT_VIEW = (
@@ -100,7 +101,7 @@ def ask_why_not(body: WhyNotIn, request: Request, service: ServiceDep, view: Why
     """Wishes the component as well and shows what that would cost more, or why it cannot be."""
     asked = closures.why_not_briefly if view == "summary" else closures.why_not
     etag, make = asked(service, body)
-    return answered(request, service, etag, make, again=closures.asked_again(service, body))
+    return answered(request, service, etag, make, on_hit=closures.on_cache_hit(service, body))
 
 
 @router.post(
@@ -112,4 +113,4 @@ def ask_why_not(body: WhyNotIn, request: Request, service: ServiceDep, view: Why
 def ask_what_if(body: WhatIfIn, request: Request, service: ServiceDep) -> Response:
     """Both answers, and what differs."""
     etag, make = closures.what_if(service, body)
-    return answered(request, service, etag, make, again=closures.asked_again(service, body))
+    return answered(request, service, etag, make, on_hit=closures.on_cache_hit(service, body))

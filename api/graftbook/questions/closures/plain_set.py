@@ -1,12 +1,13 @@
 """One set as plain text: what changes by section and why, what stays, what to know about it."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
+from itertools import groupby
 
 from graftbook.http.plain_text import WIDTH, amount, count, hours, wrap
 from graftbook.http.values import capital
-from graftbook.questions.checks.documents import cannot_be, counted_only, for_want_of, of_today, told
+from graftbook.questions.checks.documents import Group, cannot_be, counted_only, for_want_of, of_today, told
 from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
 from graftbook.questions.closures.schemas import (
     ChangeOut,
@@ -16,6 +17,7 @@ from graftbook.questions.closures.schemas import (
     NoteOut,
     SetOut,
 )
+from graftbook.rulebook.model import Severity
 
 
 def set_lines(document: ClosureOut, solution: SetOut) -> Iterator[str]:
@@ -59,15 +61,21 @@ def grouped(solution: SetOut) -> list[list[ChangeOut]]:
     return list(groups.values())
 
 
+def sections_of(solution: SetOut) -> Iterator[tuple[str, list[tuple[int, list[ChangeOut]]]]]:
+    """The titles of the sections in capitals, each with its numbered lines of changes."""
+    numbered = enumerate(grouped(solution), 1)
+    for _, lines in groupby(numbered, key=lambda line: line[1][0]["section"]):
+        own = list(lines)
+        yield own[0][1][0]["section_title"].upper(), own
+
+
 def changes_of(solution: SetOut) -> Iterator[str]:
     """What changes, numbered, under the titles of the sections."""
-    section = None
-    for number, group in enumerate(grouped(solution), 1):
-        if group[0]["section"] != section:
-            section = group[0]["section"]
-            yield ""
-            yield str(group[0]["section_title"]).upper()
-        yield from _change(number, group)
+    for title, lines in sections_of(solution):
+        yield ""
+        yield title
+        for number, group in lines:
+            yield from _change(number, group)
 
 
 def _change(number: int, group: list[ChangeOut]) -> Iterator[str]:
@@ -79,7 +87,7 @@ def _change(number: int, group: list[ChangeOut]) -> Iterator[str]:
         )
         yield from wrap(f"{capital(where)}: nothing takes its place.", indent=5)
     else:
-        yield from _priced(f"{number:3}. {first['component']:<8} {first['name']}", group)
+        yield from priced_line(f"{number:3}. {first['component']:<8} {first['name']}", group)
         old = dict.fromkeys(
             f"{c['replaces']} {c['replaces_name'] or ''}".strip() for c in group if c["replaces"]
         )
@@ -90,7 +98,8 @@ def _change(number: int, group: list[ChangeOut]) -> Iterator[str]:
     yield from _remarks(first)
 
 
-def _priced(left: str, group: list[ChangeOut]) -> Iterator[str]:
+def priced_line(left: str, group: list[ChangeOut]) -> Iterator[str]:
+    """A line of changes with its pieces, price and labour."""
     pieces = sum(change["quantity"] for change in group)
     prices = [Decimal(price) for change in group if (price := change["price"]) is not None]
     price = amount(None if len(prices) < len(group) else str(sum(prices)))
@@ -108,10 +117,10 @@ def _remarks(change: ChangeOut) -> Iterator[str]:
         yield from wrap(f"{change['asked_number']} is now {change['component']}.", indent=5)
     if change["choice"]:
         yield from wrap(change["choice"], indent=5)
-    yield from _work(change)
+    yield from work_lines(change)
 
 
-def _work(item: ChangeOut | LooseOut) -> Iterator[str]:
+def work_lines(item: ChangeOut | LooseOut) -> Iterator[str]:
     """The work that a change or a loose part asks for."""
     work = {"machining": "Needs machining.", "cutting": "Needs cutting or welding: it cannot be put back."}
     if item["effort"] in work:
@@ -123,14 +132,19 @@ def _loose(solution: SetOut) -> Iterator[str]:
         yield ""
         yield "WITH IT"
     for part in solution["loose_parts"]:
-        left = f"{part['quantity']:3} x {part['component']:<8} {part['name'] or ''}"
-        labour = f", {hours(part['minutes'])}" if part["minutes"] else ""
-        yield from wrap(f"{left}: {amount(part['price'])}{labour}", indent=0, hang=14)
+        yield from loose_line(part)
         yield from wrap(f"Why: {part['why']}", indent=5, hang=10)
         yield from _further_reasons(part)
-        yield from _work(part)
+        yield from work_lines(part)
         if part["note"]:
             yield from wrap(f"Note: {part['note'].rstrip('.')}.", indent=5, hang=11)
+
+
+def loose_line(part: LooseOut) -> Iterator[str]:
+    """A loose part with its pieces, price and labour."""
+    left = f"{part['quantity']:3} x {part['component']:<8} {part['name'] or ''}"
+    labour = f", {hours(part['minutes'])}" if part["minutes"] else ""
+    yield from wrap(f"{left}: {amount(part['price'])}{labour}", hang=14)
 
 
 def _further_reasons(part: LooseOut) -> Iterator[str]:
@@ -157,7 +171,14 @@ def _stays(solution: SetOut, titles: Mapping[str, str]) -> Iterator[str]:
     for section in (s for s in by_section if s in bought and s not in changed):
         new = f"all of it, with new parts: {', '.join(bought[section])}"
         yield from wrap(f"{titles.get(section, section)}: {new}.", indent=2, hang=4)
-    if whole := [titles.get(s, s) for s in by_section if s not in changed and s not in bought]:
+    yield from untouched_lines(solution, titles)
+
+
+def untouched_lines(solution: SetOut, titles: Mapping[str, str]) -> Iterator[str]:
+    """The sections in which nothing is changed or bought."""
+    touched = {change["section"] for change in solution["changes"]} | _bought(solution).keys()
+    stays = dict.fromkeys(entry["section"] for entry in solution["stays"])
+    if whole := [titles.get(section, section) for section in stays if section not in touched]:
         yield from wrap(f"Untouched altogether: {'; '.join(whole)}.", indent=2, hang=4)
 
 
@@ -194,6 +215,26 @@ def _flaws(solution: SetOut) -> Iterator[str]:
         return
     yield ""
     yield "KNOWN FLAWS"
+    yield from flaw_lines(solution, named)
+    if rest:
+        more = "more " if any(flaws for _, flaws in named) else ""
+        besides = f"{len(once_each(rest))} {more}in sections that nothing here touches: {severities(rest)}."
+        yield from wrap(f"         {besides}", indent=2, hang=11)
+
+
+def severities(flaws: Iterable[FlawNoteOut]) -> str:
+    """How many there are of each severity, the worst first, the same of several places once: "2 minor"."""
+    counted = Counter(severity for _, severity in once_each(flaws))
+    return ", ".join(f"{counted[one.name]} {one.name}" for one in reversed(Severity) if counted[one.name])
+
+
+def once_each(flaws: Iterable[FlawNoteOut]) -> set[tuple[str, str]]:
+    """Their symptoms and severities: the same of both sides is one."""
+    return {(flaw["symptom"], flaw["severity"]) for flaw in flaws}
+
+
+def flaw_lines(solution: SetOut, named: Iterable[tuple[str, list[FlawNoteOut]]]) -> Iterator[str]:
+    """Flaws under the words for what becomes of them; the same of several places once."""
     titles = {p["position"]: p["position_title"] for p in (*solution["changes"], *solution["stays"])}
     for word, flaws in named:
         alike: dict[tuple[str, str], dict[str, list[str]]] = {}
@@ -203,12 +244,6 @@ def _flaws(solution: SetOut) -> Iterator[str]:
         for (symptom, severity), places in alike.items():
             at = "; ".join(f"{part} at {'; '.join(where)}" for part, where in places.items())
             yield from wrap(f"{word:<9}{symptom.rstrip('.')} ({severity}; {at}).", indent=2, hang=11)
-    if rest:
-        more = "more " if any(flaws for _, flaws in named) else ""
-        counted = Counter(flaw["severity"] for flaw in rest)
-        by_severity = ", ".join(f"{number} {severity}" for severity, number in counted.items())
-        besides = f"{len(rest)} {more}in sections that nothing here touches: {by_severity}."
-        yield from wrap(f"         {besides}", indent=2, hang=11)
 
 
 def _unconfirmed(solution: SetOut) -> Iterator[str]:
@@ -243,16 +278,21 @@ def finding_lines(checks: ChecksOut) -> Iterator[str]:
     yield "DOES IT WORK TOGETHER (today -> then)"
     yield from wrap(checks["sentence"])
     for group in told(checks):
-        yield ""
-        yield group["title"].upper()
-        for finding, others in for_want_of(group["findings"]):
-            yield from _finding(finding)
-            if others:
-                yield from wrap(f"{count(len(others), 'more check')} for want of the same.", indent=17)
-        for caution in group["cautions"]:
-            yield from wrap(caution, indent=2, hang=4)
+        yield from group_lines(group)
     yield from _what_holds(counted_only(checks))
     yield from _cannot_be(cannot_be(checks))
+
+
+def group_lines(group: Group) -> Iterator[str]:
+    """A group of findings under its title, with its cautions."""
+    yield ""
+    yield group["title"].upper()
+    for finding, others in for_want_of(group["findings"]):
+        yield from _finding(finding)
+        if others:
+            yield from wrap(f"{count(len(others), 'more check')} for want of the same.", indent=17)
+    for caution in group["cautions"]:
+        yield from wrap(caution, indent=2, hang=4)
 
 
 def _finding(finding: FindingOut) -> Iterator[str]:

@@ -4,12 +4,14 @@ from collections.abc import Iterator
 
 from graftbook.http.plain_text import caution_lines, wrap
 from graftbook.http.values import capital
+from graftbook.questions.closures.plain_brief import brief_changes, brief_set_lines
 from graftbook.questions.closures.plain_set import changes_of, set_lines
 from graftbook.questions.closures.schemas import ClosureOut, ContradictionOut
 
 
-def answer_lines(document: ClosureOut) -> Iterator[str]:
-    """A whole closure document: vehicle, wishes, the set or the contradiction, what to know."""
+def answer_lines(document: ClosureOut, *, full: bool) -> Iterator[str]:
+    """A closure document: vehicle, wishes, the set or the contradiction, what to know; of the set all that
+    is known, or what one or two screens hold."""
     yield from _vehicle(document)
     yield ""
     offers = " They are the catalogue's own; an order takes the suppliers' offers." if document["set"] else ""
@@ -20,13 +22,13 @@ def answer_lines(document: ClosureOut) -> Iterator[str]:
     if document["checks"] and document["checks"]["verdict"] != "holds":
         yield from wrap(f"{document['checks']['sentence'].rstrip('.')}; see below.")
     if document["set"]:
-        yield from set_lines(document, document["set"])
+        yield from (set_lines if full else brief_set_lines)(document, document["set"])
     for number, other in enumerate(document["other_sets"], 2):
         yield ""
         yield from wrap(
             next(s for s in document["sentences"] if s.startswith(f"Another good set ({number})"))
         )
-        yield from changes_of(other)
+        yield from (changes_of if full else brief_changes)(other)
     if document["fewer_other_sets"]:
         yield ""
         yield from wrap(document["fewer_other_sets"])

@@ -1,6 +1,7 @@
 """The question of a closure as an address's parameters, or as a command's options."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
@@ -8,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from graftbook.http.errors import validated
 from graftbook.http.fields import Day, Price, Word
-from graftbook.problems import InvalidRequest
+from graftbook.problems import InvalidRequest, Problem
 from graftbook.questions.schemas import (
     EVIDENCE,
     MOST_ALTERNATIVES,
@@ -24,6 +25,10 @@ Words = Annotated[list[Word], Field(max_length=200)]
 LONGEST_ADDRESS = 2_000
 """Longer ones are cut by some servers on the way."""
 _LIMITS = ("keep", "refuse", "effort_at_most", "price_at_most", "evidence_at_least")
+_WISHES = ("fit", "upgrade", "remedy", "remedy_all", "clear")
+"""The parameters that wish, in the order in which the body has them."""
+_CALLED = {"options": "option", "keep_sections": "keep_section", "preference": "prefer"}
+"""What the body calls otherwise."""
 Few = Annotated[list[Word], Field(max_length=100)]
 
 
@@ -68,6 +73,23 @@ class ClosureQuery(BaseModel):
         """The body of the same question. Raises InvalidRequest."""
         return validated(ClosureIn, self._fields())
 
+    def parameter(self, pointer: str) -> str:
+        """The parameter that a member of the body was made of; what is no such member is one already."""
+        if not pointer.startswith("/"):
+            return pointer
+        first, *rest = pointer[1:].split("/")
+        if first == "wishes" and rest:
+            made = [name for name in _WISHES for _ in range(len(self._words_of(name)))]
+            return made[int(rest[0])] if rest[0].isdigit() and int(rest[0]) < len(made) else "fit"
+        if first == "vehicle" and not rest:
+            return "chassis"
+        name = rest[0] if first in ("vehicle", "limits") and rest else first
+        return _CALLED.get(name, name)
+
+    def _words_of(self, name: str) -> list[str]:
+        given = getattr(self, name)
+        return given if isinstance(given, list) else [given] if given else []
+
     def _fields(self) -> dict[str, Any]:
         vehicle: dict[str, Any] = {
             "build": self.build,
@@ -100,11 +122,18 @@ class ClosureQuery(BaseModel):
         }
 
     def _wishes(self) -> list[dict[str, str]]:
-        wishes = [_fit(word) for word in self.fit]
-        wishes += [{"upgrade": word} for word in self.upgrade]
-        wishes += [{"remedy": word} for word in self.remedy]
-        wishes += [{"remedy_all": self.remedy_all}] if self.remedy_all else []
-        return wishes + [{"clear": word} for word in self.clear]
+        return [
+            _fit(word) if name == "fit" else {name: word} for name in _WISHES for word in self._words_of(name)
+        ]
+
+
+@contextmanager
+def pointing_at_parameters(asked: ClosureQuery) -> Iterator[None]:
+    """Problems raised inside are told of parameters: who typed an address never saw the body."""
+    try:
+        yield
+    except Problem as problem:
+        raise problem.pointing(asked.parameter) from None
 
 
 def address_of(body: ClosureIn, as_of: int) -> str | None:

@@ -77,7 +77,7 @@ class Brief:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class Rendered:
     """An answer as the bytes of its document; `lasting`: the same question will always give them."""
 
     body: bytes
@@ -85,9 +85,9 @@ class Told:
     briefs: tuple[Brief, ...]
 
 
-def _told(document: Document, *answers: Answer, whole: bool = True) -> Told:
+def _rendered(document: Document, *answers: Answer, whole: bool = True) -> Rendered:
     briefs = tuple(Brief(a.outcome, a.engine, a.reached) for a in answers)
-    return Told(json_bytes(document), whole and all(map(lasting, answers)), briefs)
+    return Rendered(json_bytes(document), whole and all(map(lasting, answers)), briefs)
 
 
 def lasting(answer: Answer) -> bool:
@@ -95,7 +95,7 @@ def lasting(answer: Answer) -> bool:
     return answer.outcome is not Outcome.not_proved and not answer.cut_short
 
 
-def closure(asked: Posed) -> Told:
+def closure(asked: Posed) -> Rendered:
     """The closure of a question."""
     least = asked.question.limits.evidence_at_least
     answer = answer_question(
@@ -103,10 +103,10 @@ def closure(asked: Posed) -> Told:
     )
     document, told = in_time(asked, answer)
     if not least:
-        return _told(document, told)
+        return _rendered(document, told)
     without = without_least_evidence(asked)
-    document["least_evidence"] = least_evidence_document(asked.book, least, answer, without)
-    return _told(document, told, without)
+    document["least_evidence"] = least_evidence_document(least, answer, without)
+    return _rendered(document, told, without)
 
 
 def without_least_evidence(asked: Posed) -> Answer:
@@ -122,22 +122,22 @@ def set_only(asked: Posed) -> tuple[Answer, UnderstoodOut]:
     return answer, understood(asked, answer)
 
 
-def why_not(asked: Posed, number: str, position: str) -> Told:
+def why_not(asked: Posed, number: str, position: str) -> Rendered:
     """Why the answer does not hold this component instead."""
     compared = comparing.why_not(asked.book, asked.question, number, position, asked.deadline)
     both, told = _both(asked, asked, compared)
     document: WhyNotOut = {"component": number, "position": position or None, **both}
-    return _told(document, told.one, told.other)
+    return _rendered(document, told.one, told.other)
 
 
-def why_not_briefly(asked: Posed, number: str, position: str, closure: bytes) -> Told:
+def why_not_briefly(asked: Posed, number: str, position: str, closure: bytes) -> Rendered:
     """The difference that the component makes, or the first contradiction. `closure`: the answer as asked,
     whose prices tell it where it priced the component."""
     book, question = asked.book, asked.question
     document: ClosureOut = orjson.loads(closure)
     known = priced(book, question, number, position, document)
     if known is not None and known.more is not None:
-        return _told(brief_from_prices(book, number, known.place, known.more, document))
+        return _rendered(brief_from_prices(book, number, known.place, known.more, document))
     other = comparing.with_component(book, question, number, position)
     settled = known is not None or document["set"] is None
     one = Answer(Outcome(document["outcome"])) if settled else None
@@ -146,22 +146,22 @@ def why_not_briefly(asked: Posed, number: str, position: str, closure: bytes) ->
         book, scope_of(book, question).serving(number, position), number, compared, document
     )
     brief["looked_up"] = known is not None
-    return _told(brief, compared.one, compared.other)
+    return _rendered(brief, compared.one, compared.other)
 
 
-def what_if(asked: Posed, there: Posed) -> Told:
+def what_if(asked: Posed, there: Posed) -> Rendered:
     """What the same wishes would give on another vehicle."""
     compared = comparing.what_if(asked.book, asked.question, there.book, there.question, asked.deadline)
     document, told = _both(asked, there, compared)
-    return _told(document, told.one, told.other)
+    return _rendered(document, told.one, told.other)
 
 
-def check(asked: Posed, proposed: dict[str, str | None], loose: dict[str, int]) -> Told:
+def check(asked: Posed, proposed: dict[str, str | None], loose: dict[str, int]) -> Rendered:
     """Whether a proposed set is complete and works together. Raises OutOfTime when it is not told in time."""
     asked.deadline.check()
     found = check_completeness(asked.book, asked.question, proposed, loose, asked.deadline)
     document, completed = check_document(asked, found, loose)
-    return _told(document, *([completed] if completed else []), whole=not found.cut_short)
+    return _rendered(document, *([completed] if completed else []), whole=not found.cut_short)
 
 
 def closure_document(asked: Posed, answer: Answer) -> ClosureOut:

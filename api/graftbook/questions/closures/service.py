@@ -13,20 +13,20 @@ from fastapi import Query
 
 from graftbook.closure.answer import Answer, Outcome, Solution
 from graftbook.closure.search.deadline import Deadline, OutOfTime
-from graftbook.http.responses import etag_of, nothing_more
+from graftbook.http.responses import do_nothing, etag_of
 from graftbook.http.values import json_bytes
 from graftbook.problems import NoSet
-from graftbook.process.state import Made, Make, Service
+from graftbook.process.service import Made, Make, Service
 from graftbook.questions.closures import reasoning
 from graftbook.questions.closures.query import address_of
-from graftbook.questions.closures.reasoning import Posed, Told
+from graftbook.questions.closures.reasoning import Posed, Rendered
 from graftbook.questions.closures.schemas import ClosureOut, UnderstoodOut
 from graftbook.questions.closures.summary import closure_summary
 from graftbook.questions.closures.summary_schemas import ClosureSummaryOut
 from graftbook.questions.reading import Asked, ask, at_revision, on_other_vehicle
 from graftbook.questions.schemas import AskIn, ClosureIn, VehicleIn, ViewWord, WhatIfIn, WhyNotIn
 from graftbook.questions.vehicles.service import ask_vehicle
-from graftbook.telemetry.requests import alone, watched
+from graftbook.telemetry.requests import watched
 
 Answering = tuple[str, Make]
 """An ETag of what the answer depends on, and how to make the answer, in its turn, when nobody has it."""
@@ -38,9 +38,11 @@ def closure_at(service: Service, body: ClosureIn) -> tuple[Answering, str | None
     Raises what `ask` raises.
     """
     asked, answering = _closure(service, body)
-    if asked_again(service, body) is None:
+    if on_cache_hit(service, body) is None:
         return answering, None
-    revision = body.as_of or (asked.names.looked_beyond_at if asked.names.beyond else asked.book.revision)
+    revision = body.as_of or (
+        asked.names.outside_book_at if asked.names.outside_book else asked.book.revision
+    )
     return answering, address_of(body, revision)
 
 
@@ -68,7 +70,7 @@ def _closure(service: Service, body: ClosureIn) -> tuple[Asked, Answering]:
 
 def _closure_of(service: Service, asked: Asked) -> Answering:
     etag = etag_of("closure", service.settings.currency, asked.depends_on())
-    return etag, told(service, "closure", reasoning.closure, [asked])
+    return etag, document_maker(service, "closure", reasoning.closure, [asked])
 
 
 def document_of(service: Service, answering: Answering) -> Any:
@@ -76,7 +78,7 @@ def document_of(service: Service, answering: Answering) -> Any:
 
     What is kept is bytes, and so is what a process that reasons gives back: they are read once, here.
     """
-    body, _ = service.answers.kept_or_made(*answering)
+    body, _ = service.answers.get_or_make(*answering)
     return orjson.loads(body)
 
 
@@ -84,12 +86,12 @@ def _text(body: AskIn) -> str:
     return body.model_dump_json(exclude_unset=True, exclude={"as_of", "deadline_seconds"})
 
 
-def asked_again(service: Service, body: AskIn) -> Callable[[], None] | None:
+def on_cache_hit(service: Service, body: AskIn) -> Callable[[], None] | None:
     """What to do when a question is answered again unlooked-up; None when that must not be, since its answer
     depends on what the house keeps beside the catalogue."""
     if body.specification is not None or any(vehicle.build is not None for vehicle in _vehicles(body)):
         return None
-    return partial(service.recent.add, _text(body)) if isinstance(body, ClosureIn) else nothing_more
+    return partial(service.recent.add, _text(body)) if isinstance(body, ClosureIn) else do_nothing
 
 
 def _vehicles(body: AskIn) -> list[VehicleIn]:
@@ -99,7 +101,7 @@ def _vehicles(body: AskIn) -> list[VehicleIn]:
 def why_not(service: Service, body: WhyNotIn) -> Answering:
     """Why the answer does not hold this component instead. Raises what `ask` raises."""
     _, asked, number, position = _instead(service, body)
-    make = told(service, "why-not", reasoning.why_not, [asked], number, position)
+    make = document_maker(service, "why-not", reasoning.why_not, [asked], number, position)
     return etag_of("why-not", service.settings.currency, asked.depends_on(), number, position), make
 
 
@@ -113,8 +115,10 @@ def why_not_briefly(service: Service, body: WhyNotIn) -> Answering:
     closure = _closure_of(service, plain)
 
     def make() -> Made:
-        document, _ = service.answers.kept_or_made(*closure)
-        return told(service, "why-not", reasoning.why_not_briefly, [asked], number, position, document)()
+        document, _ = service.answers.get_or_make(*closure)
+        return document_maker(
+            service, "why-not", reasoning.why_not_briefly, [asked], number, position, document
+        )()
 
     return etag_of("why-not briefly", service.settings.currency, asked.depends_on(), number, position), make
 
@@ -141,11 +145,13 @@ def what_if(service: Service, body: WhatIfIn) -> Answering:
 
     asked, there = at_revision(service, body, look_up, lambda both: both)
 
-    make = told(service, "what-if", reasoning.what_if, [asked, there])
+    make = document_maker(service, "what-if", reasoning.what_if, [asked, there])
     return etag_of("what-if", service.settings.currency, asked.depends_on(), there.depends_on()), make
 
 
-def told(service: Service, kind: str, work: Callable[..., Told], asked: list[Asked], *more: object) -> Make:
+def document_maker(
+    service: Service, kind: str, work: Callable[..., Rendered], asked: list[Asked], *more: object
+) -> Make:
     """How to make a document of one kind of question: in its turn, and where reasoning is done.
 
     What another process has not done when time is over is told as an answer that was not proved in time.
@@ -155,7 +161,7 @@ def told(service: Service, kind: str, work: Callable[..., Told], asked: list[Ask
     def posed(until: Deadline) -> list[Posed]:
         return [one.posed(service.settings.currency, until) for one in asked]
 
-    def reason() -> Told:
+    def reason() -> Rendered:
         try:
             return service.reasoner.run(work, *posed(deadline), *more, deadline=deadline)
         except OutOfTime:
@@ -189,7 +195,7 @@ def set_only(service: Service, kind: str, asked: Asked) -> tuple[Answer, Underst
             late = Answer(Outcome.not_proved)
             return late, reasoning.understood(asked.posed(service.settings.currency, Deadline(0.0)), late)
 
-    return watched(kind, reason, lambda found: alone(found[0]))
+    return watched(kind, reason, lambda found: (found[0],))
 
 
 VIEW = (
@@ -208,7 +214,7 @@ def viewed(
         return etag, make
 
     def make_summary() -> Made:
-        body, lasting = service.answers.kept_or_made(etag, make)
+        body, lasting = service.answers.get_or_make(etag, make)
         return json_bytes(summary(orjson.loads(body))), lasting
 
     return etag_of("summary", etag), make_summary

@@ -57,11 +57,11 @@ def closure_summary(document: ClosureOut, full: str | None) -> ClosureSummaryOut
     }
 
 
-def check_summary(document: CheckOut, full: str | None) -> CheckSummaryOut:
-    """The same of a proposed set; `completed` is the summary of what makes it whole."""
+def check_summary(document: CheckOut) -> CheckSummaryOut:
+    """The same of a proposed set, which has no address; `completed` is the summary of what makes it whole."""
     completed = document["completed"]
     return {
-        "full": full,
+        "full": None,
         **told_by_both(document),
         "complete": document["complete"],
         "wishes": [wish["sentence"] for wish in document["wishes"]],

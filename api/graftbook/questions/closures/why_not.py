@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from graftbook.catalogue.format.money import minor_units
 from graftbook.closure.answer import Outcome
 from graftbook.closure.answering import scope_of
 from graftbook.closure.criteria import COUNTED, Criterion, Difference
@@ -21,7 +22,6 @@ from graftbook.closure.question import Question
 from graftbook.closure.search.totals import whole_preference
 from graftbook.closure.words import wording
 from graftbook.closure.words.sentences import CUTTING, cautions_for, lifting, section_cautions
-from graftbook.http.values import minor_units
 from graftbook.questions.closures.documents import difference_document
 from graftbook.questions.closures.summary import told_by_both
 from graftbook.rulebook.model import RuleBook

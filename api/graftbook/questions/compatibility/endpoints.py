@@ -8,7 +8,7 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayRead
 from graftbook.http.errors import answers
-from graftbook.http.responses import answered, etag_of, json_answer, nothing_more
+from graftbook.http.responses import answered, do_nothing, etag_of, json_answer
 from graftbook.http.values import json_bytes
 from graftbook.process.state import ServiceDep
 from graftbook.questions.compatibility.schemas import CompatibilityListOut, CompatibilityOut
@@ -59,8 +59,12 @@ def get_compatibility(
 ) -> Response:
     """`fits`, `fits with companions`, `fits after work`, `does not fit` or `not known`."""
     found = answer_batch(service, asked.body())
-    document: CompatibilityOut = {**found["answers"][0], "catalogue_revision": found["catalogue_revision"]}
+    document: CompatibilityOut = {
+        **found["answers"][0],
+        "catalogue_revision": found["catalogue_revision"],
+        "cautions": found["cautions"],
+    }
     body = json_bytes(document)
     etag = etag_of("compatibility", body.hex())
     open_still = asked.proof and bool(document.get("places", True)) and not document.get("proved", True)
-    return answered(request, service, etag, lambda: (body, not open_still), again=nothing_more)
+    return answered(request, service, etag, lambda: (body, not open_still), on_hit=do_nothing)

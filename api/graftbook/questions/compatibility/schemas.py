@@ -118,6 +118,7 @@ class CompatibilityOut(CompatibilityAnswerOut):
             description="revision of the catalogue that answers; null: the question could not be asked of one"
         ),
     ]
+    cautions: list[str]
 
 
 class CompatibilityListOut(Document):
@@ -130,3 +131,4 @@ class CompatibilityListOut(Document):
     answers: Annotated[
         list[CompatibilityAnswerOut], Field(description="one for each question, in their order")
     ]
+    cautions: list[str]

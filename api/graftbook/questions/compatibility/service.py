@@ -20,7 +20,7 @@ from graftbook.catalogue.store.lookup import (
 from graftbook.closure.answer import Solution
 from graftbook.closure.compatibility import Compatibility, Fits, Need, Place, compatible, prove
 from graftbook.closure.search.deadline import Deadline
-from graftbook.closure.words.sentences import compatibility_sentence, sentence
+from graftbook.closure.words.sentences import cautions_of, compatibility_sentence, sentence
 from graftbook.database import reading
 from graftbook.http.errors import problem_from_mistakes
 from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS, evidence_for
@@ -33,7 +33,7 @@ from graftbook.problems import (
     VehicleMismatch,
     pointing_at,
 )
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.closures.documents import because_document, vehicle_document
 from graftbook.questions.compatibility.schemas import (
     CompatibilityAnswerOut,
@@ -47,7 +47,7 @@ from graftbook.questions.compatibility.schemas import (
 from graftbook.questions.reading import present_revision
 from graftbook.questions.schemas import CompatibilityIn, CompatibilityQuestionIn
 from graftbook.questions.vehicles.service import of_one_revision
-from graftbook.rulebook.model import Evidence, RuleBook, Vehicle
+from graftbook.rulebook.model import Effort, Evidence, RuleBook, Vehicle
 from graftbook.rulebook.scope import TooLarge
 
 MOST_NEAR = 50
@@ -140,7 +140,23 @@ class Batch:
         return {
             "catalogue_revision": max((book.revision for book in self._books.values()), default=None),
             "answers": [self._result(one) for one in self._every],
+            "cautions": self._cautions(),
         }
+
+    def _cautions(self) -> list[str]:
+        """What the work of every answer calls for, each once: of each number where it goes best."""
+        fitted: dict[int, tuple[RuleBook, list[Place]]] = {}
+        for asked, answer in self._answers.items():
+            if isinstance(answer, Compatibility) and answer.places:
+                best, book = answer.places[0], self._holding(asked)
+                if not best.sits_today and best.verdict is not Fits.does_not:
+                    fitted.setdefault(id(book), (book, []))[1].append(best)
+        found: list[str] = []
+        for book, places in fitted.values():
+            sections = {book.positions[place.position].section for place in places}
+            cut = any(place.effort is Effort.cutting for place in places)
+            found += cautions_of(book, sections, sorted({place.component for place in places}), (), cut=cut)
+        return list(dict.fromkeys(found))
 
     def _look_up_numbers(self, words: list[str]) -> None:
         with reading(self._service.source) as session:
@@ -190,8 +206,7 @@ class Batch:
                 )
 
     def _compatible(self, asked: "Asked", deadline: Deadline) -> Compatibility:
-        book = self._beyond.get(asked) or self._book(asked.vehicle.variant)
-        return compatible(book, asked.vehicle, asked.number, asked.position, deadline)
+        return compatible(self._holding(asked), asked.vehicle, asked.number, asked.position, deadline)
 
     def _prove(self) -> None:
         """Prove what is open, question by question, as far as the time for reasoning goes."""
@@ -199,8 +214,7 @@ class Batch:
         with self._service.turn(deadline):
             for asked, answer in list(self._answers.items()):
                 if isinstance(answer, Compatibility):
-                    book = self._beyond.get(asked) or self._book(asked.vehicle.variant)
-                    proved = prove(book, asked.vehicle, answer, deadline)
+                    proved = prove(self._holding(asked), asked.vehicle, answer, deadline)
                     self._answers[asked] = proved.answer
                     self._sets[asked] = _set(proved.solution) if proved.solution else []
 
@@ -214,9 +228,9 @@ class Batch:
         return {**document, "set": self._sets[asked]} if asked in self._sets else document
 
     def _document(self, asked: "Asked", answer: Compatibility) -> CompatibilityAnswerOut:
-        found, book = asked.found, self._book(asked.vehicle.variant)
+        found, book = asked.found, self._holding(asked)
         vehicle = vehicle_document(book, asked.vehicle, found.chassis, found.estimated)
-        return {**compatibility_document(self._beyond.get(asked) or book, answer), "vehicle": vehicle}
+        return {**compatibility_document(book, answer), "vehicle": vehicle}
 
     def _vehicle(self, question: CompatibilityQuestionIn) -> Found:
         key = (question.chassis, question.built)
@@ -243,6 +257,10 @@ class Batch:
         if variant not in self._books:
             self._books[variant] = self._service.books.book(variant)
         return self._books[variant]
+
+    def _holding(self, asked: "Asked") -> RuleBook:
+        """The rule book that holds a record of the component."""
+        return self._beyond.get(asked) or self._book(asked.vehicle.variant)
 
     def _require_one_revision(self) -> None:
         """Vehicles were read before their rule books; neither may have been edited until now."""

@@ -8,7 +8,7 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayRead
 from graftbook.http.errors import answers
-from graftbook.http.responses import answered, etag_of, nothing_more
+from graftbook.http.responses import answered, do_nothing, etag_of
 from graftbook.http.values import json_bytes
 from graftbook.process.state import ServiceDep
 from graftbook.questions.finding import schemas as out
@@ -44,4 +44,4 @@ def search_all(
     vehicle = VehicleIn(chassis=chassis) if chassis else None
     document = search_document(search(service, text, vehicle, limit=limit, begun=begun))
     etag = etag_of("search", document)
-    return answered(request, service, etag, lambda: (json_bytes(document), True), again=nothing_more)
+    return answered(request, service, etag, lambda: (json_bytes(document), True), on_hit=do_nothing)

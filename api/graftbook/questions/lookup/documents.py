@@ -5,8 +5,10 @@ from collections.abc import Sequence
 from graftbook.catalogue.format.records import Record
 from graftbook.catalogue.search import Line
 from graftbook.catalogue.store.facts import Facts
+from graftbook.closure.words.sentences import CUTTING, HEAVY, HEAVY_KG, cautions_by
 from graftbook.http.values import money
 from graftbook.questions.lookup.schemas import ComponentFactsOut, ComponentLineOut, Row
+from graftbook.rulebook.units import read_measure
 
 
 def component_line(line: Line) -> ComponentLineOut:
@@ -39,10 +41,19 @@ def component_page(facts: Facts, revision: int, currency: str) -> ComponentFacts
         "offers": _rows(facts.offers),
         "chain": _rows(facts.chain),
         "evidence": _rows(facts.evidence),
+        "cautions": _cautions(facts),
         "more": list(facts.more),
         "catalogue_revision": revision,
         "currency": currency,
     }
+
+
+def _cautions(facts: Facts) -> list[str]:
+    """What fitting it calls for: by its section, by the work where it fits, and by its mass."""
+    part = facts.component
+    cut = any(fitment.effort == "cutting" for fitment in facts.fitments)
+    heavy = bool(part.mass) and (read_measure(part.mass, "mass").high or 0) >= HEAVY_KG
+    return [*cautions_by(f"{part.section} {facts.section_title}"), *[CUTTING] * cut, *[HEAVY] * heavy]
 
 
 def _rows(records: Sequence[Record]) -> list[Row]:

@@ -20,7 +20,7 @@ from graftbook.database import reading
 from graftbook.http.errors import answers, documented
 from graftbook.http.fields import Day, Word
 from graftbook.http.parameters import Cursor, Limit, page_answer
-from graftbook.http.responses import answered, etag_of, nothing_more
+from graftbook.http.responses import answered, do_nothing, etag_of
 from graftbook.http.values import json_bytes
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.lookup import schemas as out
@@ -128,7 +128,7 @@ def get_component(
         return json_bytes(component_page(facts, now, service.settings.currency)), now == revision
 
     etag = etag_of("component", found, epoch, revision, service.settings.currency)
-    return answered(request, service, etag, make, again=nothing_more)
+    return answered(request, service, etag, make, on_hit=do_nothing)
 
 
 def _listed(

@@ -69,6 +69,7 @@ class ComponentFactsOut(Document):
     offers: Annotated[Offers, Field(description="who sells it; also offers that hold no longer or not yet")]
     chain: Annotated[Supersessions, Field(description="supersessions of its number, older and newer")]
     evidence: Annotated[EvidenceRows, Field(description="the evidence that the records above name")]
+    cautions: list[str]
     more: Annotated[list[str], Field(description="lists that were cut")]
     catalogue_revision: int
     currency: str

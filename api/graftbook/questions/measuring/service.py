@@ -7,8 +7,8 @@ from typing import Any
 from sqlalchemy import Connection
 
 from graftbook.catalogue.history.revisions import current_revision
-from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.nearest import names_near
+from graftbook.catalogue.store.tables import table
 from graftbook.closure.measuring import (
     Asked,
     Measures,
@@ -22,7 +22,7 @@ from graftbook.closure.measuring import (
 from graftbook.closure.words import phrases, sentences
 from graftbook.database import reading
 from graftbook.problems import InvalidRequest, UnknownCharacteristic
-from graftbook.process.state import Service
+from graftbook.process.service import Service
 from graftbook.questions.measuring import store
 from graftbook.questions.measuring.schemas import (
     MOST_CANDIDATES,
@@ -250,8 +250,7 @@ def _cautions(
     if scope:
         named = [place.position for place in where] + ([position] if position else [])
         own += [scope.book.positions[name].section for name in named]
-    touched = {caution for section in own for word, caution in sentences.BY_WORD.items() if word in section}
-    return sorted(touched, key=list(dict.fromkeys(sentences.BY_WORD.values())).index)
+    return list(sentences.cautions_by(" ".join(own)))
 
 
 def kinds_to_measure(service: Service) -> list[Mapping[str, Any]]:

@@ -5,7 +5,8 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, and_, select
 
-from graftbook.catalogue.loading.staging import listed, table
+from graftbook.catalogue.store.tables import table
+from graftbook.database import listed
 from graftbook.rulebook.compare import EITHER
 from graftbook.rulebook.units import Measure
 

@@ -9,7 +9,7 @@ from graftbook import problems
 from graftbook.access.guard import MayRead
 from graftbook.http.errors import answers
 from graftbook.http.fields import Day, Word
-from graftbook.http.responses import answered, etag_of, nothing_more
+from graftbook.http.responses import answered, do_nothing, etag_of
 from graftbook.http.values import json_bytes
 from graftbook.process.state import ServiceDep
 from graftbook.questions.lookup.schemas import VehiclePageOut
@@ -59,5 +59,5 @@ def get_vehicle(
         service,
         etag,
         lambda: (json_bytes(vehicle_page(book, found, vehicle)), True),
-        again=nothing_more,
+        on_hit=do_nothing,
     )

@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 from graftbook.builds.stored.documents import build_document
 from graftbook.catalogue.compiling.book_names import BookNames, Outline, names_of, outline_of
 from graftbook.catalogue.compiling.queries import book_revision, with_components
+from graftbook.catalogue.format.money import minor_units
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.store.lookup import Found, find_flaw, find_vehicle, numbers_meant, numbers_near
 from graftbook.closure.question import (
@@ -24,10 +25,9 @@ from graftbook.closure.question import (
 )
 from graftbook.closure.search.deadline import NEVER, Deadline
 from graftbook.database import reading
-from graftbook.http.values import EFFORT_BY_WORD, GRADE_BY_WORD, SEVERITY_BY_WORD, minor_units
+from graftbook.http.values import EFFORT_BY_WORD, GRADE_BY_WORD, SEVERITY_BY_WORD
 from graftbook.problems import CatalogueMoved, UnknownComponent, UnknownFlaw, VehicleMismatch, pointing_at
-from graftbook.process.service import NotInTime
-from graftbook.process.state import Service
+from graftbook.process.service import NotInTime, Service
 from graftbook.questions.schemas import LimitsIn, VehicleIn, WishIn
 from graftbook.rulebook.model import RuleBook, Upgrade, Vehicle
 
@@ -67,43 +67,43 @@ class Names:
     def _settle_against(self, service: Service, of_book: BookNames) -> None:
         self._service = service
         self.of_book = of_book
-        self.beyond: dict[str, None] = {}
-        self.flaws_beyond: set[str] = set()
+        self.outside_book: dict[str, None] = {}
+        self.flaws_outside_book: set[str] = set()
         """Flaws that are recorded for other variants only."""
-        self.looked_beyond_at = 0
+        self.outside_book_at = 0
         self._meant: dict[str, str] = {}
-        self.nobodys: set[str] = set()
+        self.unknown: set[str] = set()
         """What was looked for in the whole catalogue, and is no number there."""
         self._looked_near = 0
 
     @property
     def all_in_book(self) -> bool:
         """Whether the rule book holds every name that was settled so far."""
-        return not (self.beyond or self.flaws_beyond)
+        return not (self.outside_book or self.flaws_outside_book)
 
     def book(self) -> RuleBook:
         """The rule book with every component that was named so far. Raises CatalogueMoved.
 
-        Those that the book lacks may change without it, so `looked_beyond_at` tells the revision.
+        Those that the book lacks may change without it, so `outside_book_at` tells the revision.
         """
-        if not self.beyond:
+        if not self.outside_book:
             return self._book
         with reading(self._service.source) as session:
             if book_revision(session, self._book.variant.name) != self._book.revision:
                 raise CatalogueMoved
-            self.looked_beyond_at = current_revision(session.connection())
-            return with_components(session, self._book, list(self.beyond))
+            self.outside_book_at = current_revision(session.connection())
+            return with_components(session, self._book, list(self.outside_book))
 
     def look_up(self, words: Iterable[str]) -> None:
         """Look for those that the book lacks, all at once: so none costs a query of its own."""
         lacking = [word for word in dict.fromkeys(words) if self.of_book.component(word) is None]
-        lacking = [word for word in lacking if word not in self._meant and word not in self.nobodys]
+        lacking = [word for word in lacking if word not in self._meant and word not in self.unknown]
         if not lacking:
             return
         with reading(self._service.source) as session:
             meant = numbers_meant(session, lacking)
         self._settle(meant)
-        self.nobodys |= {word for word in lacking if word not in self._meant}
+        self.unknown |= {word for word in lacking if word not in self._meant}
 
     def _settle(self, meant: Mapping[str, list[str]]) -> None:
         self._meant |= {word: numbers[0] for word, numbers in meant.items()}
@@ -117,7 +117,7 @@ class Names:
             return known
         if (number := self._meant.get(word)) is None:
             raise UnknownComponent(word, self._near(word), pointer=pointer)
-        self.beyond.setdefault(number)
+        self.outside_book.setdefault(number)
         return number
 
     def _near(self, word: str) -> list[str]:
@@ -142,7 +142,7 @@ class Names:
                 elsewhere = find_flaw(session, word)
             if elsewhere is None:
                 raise
-        self.flaws_beyond.add(elsewhere)
+        self.flaws_outside_book.add(elsewhere)
         return elsewhere
 
     def positions(self, words: Iterable[str], pointer: str) -> frozenset[str]:
@@ -243,7 +243,7 @@ class OutlineNames(Names):
         self.of_book = names_of(self._book)
 
 
-def whole(limits: Iterable[Limits]) -> Limits:
+def combined(limits: Iterable[Limits]) -> Limits:
     """Several limits at once: whatever one of them forbids is forbidden."""
     every = list(limits)
     ceilings = [each.price_at_most for each in every if each.price_at_most is not None]
@@ -302,7 +302,7 @@ def ask_vehicle(
     found, book = find_with_book(
         service, stands.get("chassis", ""), stands.get("built"), f"{pointer}/chassis", deadline
     )
-    return _as_it_stands(found, stands, Names(service, book), pointer)
+    return _vehicle_asked(found, stands, Names(service, book), pointer)
 
 
 def name_vehicle(service: Service, body: VehicleIn) -> VehicleAsked:
@@ -314,10 +314,10 @@ def name_vehicle(service: Service, body: VehicleIn) -> VehicleAsked:
     with pointing_at("/chassis"), reading(service.source) as session:
         found = find_vehicle(session, stands.get("chassis", ""), built=stands.get("built"))
         outline = outline_of(session, found.vehicle.variant)
-    return _as_it_stands(found, stands, OutlineNames(service, outline), "")
+    return _vehicle_asked(found, stands, OutlineNames(service, outline), "")
 
 
-def _as_it_stands(found: Found, stands: dict[str, Any], names: Names, pointer: str) -> VehicleAsked:
+def _vehicle_asked(found: Found, stands: dict[str, Any], names: Names, pointer: str) -> VehicleAsked:
     variant = found.vehicle.variant
     if stands.get("variant", variant).casefold() != variant.casefold():
         message = f"{found.chassis} is a {variant}, not a {stands['variant']}"

@@ -19,7 +19,7 @@ from graftbook.rulebook.model import RuleBook
 
 
 @dataclass(frozen=True, slots=True)
-class Differing:
+class AnswerDifference:
     """How a question's answer differs with the edit, and in what; of one `undecided`, what stopped it.
 
     `extra`: what its parts cost more, in minor units; 0 where a price is not known. `more_time`: with more
@@ -32,28 +32,30 @@ class Differing:
     more_time: bool = False
 
 
-def differing(before: Posed, after: Posed) -> Differing:
+def compare_answers(before: Posed, after: Posed) -> AnswerDifference:
     """Both answers to a question, compared; the deadline is that of the first, for both."""
     until = before.deadline
     one = answer_question(before.book, before.question, until.halfway(), next_bests=False)
     other = answer_question(after.book, after.question, until.within(until.left()), next_bests=False)
-    return told_apart(before, one, after, other)
+    return difference_between(before, one, after, other)
 
 
-def told_apart(before: Posed, one: Answer, after: Posed, other: Answer) -> Differing:
+def difference_between(before: Posed, one: Answer, after: Posed, other: Answer) -> AnswerDifference:
     """Two answers as what differs between them; two impossibles are alike."""
     stopped = [*_why_undecided("Today's answer", one), *_why_undecided("The answer with the edit", other)]
     if stopped:
-        return Differing(
+        return AnswerDifference(
             "undecided", tuple(stopped), more_time=Outcome.too_large not in (one.outcome, other.outcome)
         )
     if one.solution is None or other.solution is None:
         if one.solution is not None:
             parts = (wording.contradiction_sentences(after.book, each) for each in other.contradictions)
-            return Differing("impossible", tuple(line for part in parts for line in part))
+            return AnswerDifference("impossible", tuple(line for part in parts for line in part))
         if other.solution is not None:
-            return Differing("possible", (f"It can then be done: {wording.costs(other.solution.totals)}",))
-        return Differing("same")
+            return AnswerDifference(
+                "possible", (f"It can then be done: {wording.costs(other.solution.totals)}",)
+            )
+        return AnswerDifference("same")
     compared = compare(one, other)
     sentences = (
         *_sums_and_parts(before, one.solution, after, other.solution, compared),
@@ -61,7 +63,7 @@ def told_apart(before: Posed, one: Answer, after: Posed, other: Answer) -> Diffe
         *_told_otherwise(before, one.solution, after, other.solution),
     )
     more = _extra(one.solution, other.solution)
-    return Differing("changed", sentences, more) if sentences else Differing("same")
+    return AnswerDifference("changed", sentences, more) if sentences else AnswerDifference("same")
 
 
 def _why_undecided(which: str, answer: Answer) -> Iterator[str]:

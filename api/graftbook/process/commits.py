@@ -1,4 +1,4 @@
-"""What the database holds now, as far as an answer from the catalogue depends on it, learnt cheaply.
+"""Watches for commits: whether the database still holds what an answer from the catalogue depends on.
 
 An answer that was given stays right while epoch and revision stand. To ask the database for them costs more
 than to send the answer, so it is asked only when something may have changed:
@@ -29,7 +29,7 @@ _COMMITTED = "graftbook_committed"
 
 
 @dataclass(frozen=True, slots=True)
-class Moment:
+class CatalogueState:
     """A state of the catalogue: while it stands, what was answered from it is what would be answered."""
 
     epoch: str
@@ -37,7 +37,7 @@ class Moment:
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class CommitMark:
     """What was known of commits at a time. Taken before something is read, it tells later whether that
     stands."""
 
@@ -45,7 +45,7 @@ class Mark:
     at: float
 
 
-class Present:
+class CommitWatch:
     """Follows one database. Safe for threads."""
 
     def __init__(self, engine: Engine) -> None:
@@ -54,38 +54,38 @@ class Present:
         self._asks_again = engine.dialect.name != "sqlite"
         self._commits = 0
         self._counter = count(1)
-        self._last: tuple[Moment, Mark] | None = None
+        self._last: tuple[CatalogueState, CommitMark] | None = None
         self._lock = threading.Lock()
         self._count_commits()
 
-    def known(self) -> Moment | None:
-        """The moment, without asking for it; None when `read` must."""
+    def known(self) -> CatalogueState | None:
+        """The state, without asking for it; None when `read` must."""
         return self.known_at(self.mark())
 
-    def known_at(self, now: Mark | None) -> Moment | None:
+    def known_at(self, now: CommitMark | None) -> CatalogueState | None:
         """The same for who has the mark of now already."""
         last = self._last
         return last[0] if last is not None and self.stands(last[1], now) else None
 
-    def read(self) -> Moment:
-        """The moment as the database tells it; not from an event loop."""
+    def read(self) -> CatalogueState:
+        """The state as the database tells it; not from an event loop."""
         mark = self.mark()
         with reading(self._engine) as session:
             connection = session.connection()
-            moment = Moment(epoch_of(connection), current_revision(connection))
+            state = CatalogueState(epoch_of(connection), current_revision(connection))
         if mark is not None:
             with self._lock:
                 if self._last is None or self._last[1].at <= mark.at:
-                    self._last = moment, mark
-        return moment
+                    self._last = state, mark
+        return state
 
-    def mark(self) -> Mark | None:
+    def mark(self) -> CommitMark | None:
         """Of now; None when nothing could be believed."""
         at = monotonic()
         commits = self._commits_now()
-        return None if commits is None else Mark(commits, at)
+        return None if commits is None else CommitMark(commits, at)
 
-    def stands(self, mark: Mark, now: Mark | None) -> bool:
+    def stands(self, mark: CommitMark, now: CommitMark | None) -> bool:
         """Whether what was read after `mark` was taken is still so `now`, as far as it is believed."""
         if now is None or now.commits != mark.commits:
             return False
@@ -140,7 +140,7 @@ class _SqliteFile:
             try:
                 found = os.stat(self._path)
                 if (found.st_dev, found.st_ino) != self._inode:
-                    self._open((found.st_dev, found.st_ino))
+                    self._connect((found.st_dev, found.st_ino))
                 if self._connection is None:
                     return None
                 row = self._connection.execute("PRAGMA data_version").fetchone()
@@ -148,8 +148,8 @@ class _SqliteFile:
                 return None
             return self._opened, row[0]
 
-    def _open(self, inode: tuple[int, int]) -> None:
-        self._let_go()
+    def _connect(self, inode: tuple[int, int]) -> None:
+        self._disconnect()
         if self._closed:
             return
         self._connection = sqlite3.connect(
@@ -162,7 +162,7 @@ class _SqliteFile:
         self._inode = inode
         self._opened += 1
 
-    def _let_go(self) -> None:
+    def _disconnect(self) -> None:
         if self._connection is not None:
             self._connection.close()
         self._connection = self._inode = None
@@ -170,4 +170,4 @@ class _SqliteFile:
     def close(self) -> None:
         with self._lock:
             self._closed = True
-            self._let_go()
+            self._disconnect()

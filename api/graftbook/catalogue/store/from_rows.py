@@ -1,4 +1,4 @@
-"""The tables' rows as records of the text format: the way back of `rows`."""
+"""The tables' rows as records of the text format: the way back of `to_rows`."""
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator
@@ -12,9 +12,10 @@ from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.fields import usual
 from graftbook.catalogue.format.money import money
 from graftbook.catalogue.format.names import fitment_name, report_name, substitute_name, supersession_name
-from graftbook.catalogue.loading.staging import conditions_of, listed, table
 from graftbook.catalogue.store.buying import TO_RECORD
-from graftbook.catalogue.store.conditions import COLUMNS, LISTS, split
+from graftbook.catalogue.store.conditions import COLUMNS, LISTS, conditions_of, split
+from graftbook.catalogue.store.tables import table
+from graftbook.database import listed
 
 BATCH = 2000
 

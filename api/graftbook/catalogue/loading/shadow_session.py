@@ -14,7 +14,7 @@ from sqlalchemy.schema import AddConstraint, CreateIndex, CreateTable
 from sqlmodel import SQLModel
 
 from graftbook.catalogue.history.revisions import current_revision, wait_for_editors
-from graftbook.catalogue.loading.apart_rows import (
+from graftbook.catalogue.loading.shadow_rows import (
     keys,
     listed_columns,
     same,

@@ -7,7 +7,7 @@ from typing import Any
 
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.kind_rules import Absurd, KindRules
-from graftbook.catalogue.format.money import minor
+from graftbook.catalogue.format.money import minor_units
 from graftbook.catalogue.format.names import as_typed, chassis_parts, name_of, sort_key, words_of
 from graftbook.catalogue.format.records_beside import read_measured
 from graftbook.catalogue.format.validation import read_wanted
@@ -125,8 +125,8 @@ def _position(record: r.PositionRecord, _name: str, rows: Rows, _kinds: KindRule
 
 def _component(record: r.ComponentRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
     row = vars(record) | {
-        "price": None if record.price is None else minor(record.price),
-        "deposit": minor(record.deposit),
+        "price": None if record.price is None else minor_units(record.price),
+        "deposit": minor_units(record.deposit),
         "mass_kg": read_measure(record.mass, "mass").si if record.mass else None,
         "twin": record.twin or None,
         "typed": as_typed(name),

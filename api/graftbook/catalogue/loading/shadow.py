@@ -1,6 +1,6 @@
-"""A large load worked out in a copy of the catalogue, so that whoever edits meanwhile need not wait for it.
+"""A large load worked out in a shadow copy of the catalogue, so that whoever edits meanwhile need not wait.
 
-The copy of a SQLite file is a file of its own; on PostgreSQL it is temporary tables (`apart_session`).
+The copy of a SQLite file is a file of its own; on PostgreSQL it is temporary tables (`shadow_session`).
 Everything is read, checked and written in the copy, which notes the rows that it touches. What others
 edited meanwhile is then loaded into the copy too, with all its checks: so the load is judged beside what it
 will stand beside. Only the last of these edits and putting the touched rows into the database hold the
@@ -23,10 +23,11 @@ from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sources import from_objects
 from graftbook.catalogue.history.revisions import current_revision, epoch_of, raise_revision
 from graftbook.catalogue.history.snapshots import Fields, images, objects_in
-from graftbook.catalogue.loading.apart_rows import deleting, keys, same, tables_handed_over, writing
-from graftbook.catalogue.loading.apart_session import in_session, may_note
 from graftbook.catalogue.loading.load import EnoughMistakes, Load, Report
-from graftbook.catalogue.loading.staging import defer_references, table
+from graftbook.catalogue.loading.shadow_rows import deleting, keys, same, tables_handed_over, writing
+from graftbook.catalogue.loading.shadow_session import in_session, may_note
+from graftbook.catalogue.loading.staging import defer_references
+from graftbook.catalogue.store.tables import table
 from graftbook.database import make_engine, reading
 from graftbook.temporary_files import work_folder
 
@@ -38,7 +39,7 @@ FEW = 100
 _FAST = ("journal_mode = MEMORY", "synchronous = OFF", "cache_size = -64000")
 
 
-class Meanwhile(Exception):
+class Overtaken(Exception):
     """Others edited something that the load cannot stand beside as it was judged."""
 
 
@@ -74,7 +75,7 @@ class Sides(Protocol):
 
 
 def can_be_copied(engine: Engine) -> bool:
-    """Whether a load can be worked out apart: not in memory, and on PostgreSQL with the rights for it."""
+    """Whether a load can be worked out in a copy: not in memory, and on PostgreSQL with the rights for it."""
     if engine.dialect.name != "sqlite":
         if not (able := may_note(engine)):
             _LOG.warning("a large load keeps other editors waiting: this user may write no trigger (plpgsql)")
@@ -223,7 +224,7 @@ class Copy:
     def catch_up(self, own: int) -> bool:
         """Load what others edited since; `own` is the load's revision in the copy. Whether there was any.
 
-        Raises Meanwhile.
+        Raises Overtaken.
         """
         with reading(self._engine) as session:
             edited = self._edited(session.connection())
@@ -232,10 +233,10 @@ class Copy:
     def _edited(self, now: Connection, most: int | None = None) -> _Edited | None:
         """What others edited since the copy followed last.
 
-        Raises Meanwhile where it is another database, and _TooMuch for more records than `most`.
+        Raises Overtaken where it is another database, and _TooMuch for more records than `most`.
         """
         if epoch_of(now) != self._epoch:
-            raise Meanwhile
+            raise Overtaken
         present = current_revision(now)
         if present == self._seen:
             return None
@@ -263,13 +264,13 @@ class Copy:
             if edited.changed & self._changed_by(own) or self._kinds_alone & {
                 kind for kind, _ in edited.changed
             }:
-                raise Meanwhile
+                raise Overtaken
             removals = {kind: list(images(copy, kind, names)) for kind, names in edited.gone.items() if names}
             report = Report()
             with suppress(EnoughMistakes):
                 Load(copy, report).run(from_objects(edited.objects), removals)
             if not report.ok:
-                raise Meanwhile
+                raise Overtaken
         self._ranges |= edited.ranges
         self._seen = edited.revision
         return True
@@ -283,7 +284,7 @@ class Copy:
     def handing_over(self, own: int) -> Iterator[Connection]:
         """The database in one transaction that writes, with no edit of others missing in the copy.
 
-        Raises Meanwhile.
+        Raises Overtaken.
         """
         for left in reversed(range(TRIES)):
             if self.catch_up(own) and left:

@@ -1,6 +1,5 @@
 """A large load is worked out in a copy: others edit meanwhile, and it is judged beside what they did."""
 
-import io
 import subprocess
 import sys
 import threading
@@ -13,22 +12,21 @@ from typing import Any
 import pytest
 from sqlalchemy import Connection, Engine, func, select
 
-from graftbook.catalogue.format.exports import export
 from graftbook.catalogue.history.changes import changes_of_edit, edits
 from graftbook.catalogue.history.revisions import wait_for_editors
-from graftbook.catalogue.loading import apart, apart_session, imports
+from graftbook.catalogue.loading import imports, shadow, shadow_session
 from graftbook.catalogue.loading import load as loading
-from graftbook.catalogue.loading.apart import InFile
-from graftbook.catalogue.loading.apart_session import InSession
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Load, Report
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.loading.shadow import InFile
+from graftbook.catalogue.loading.shadow_session import InSession
+from graftbook.catalogue.store.tables import table
 from graftbook.database import UNREACHABLE, make_engine, reading, writing
 from graftbook.editing.records.service import Author, put_record, record_state, take_back
 from graftbook.orders.tables import ShopStockRow
 from graftbook.problems import ChangedAgain, NotAsShown
 from tests import locks
-from tests.catalogue.sheet import sheet, small
+from tests.catalogue.sheet import exported, sheet, small
 from tests.soundness.server import ROOT
 
 ME = Author("Anna")
@@ -43,12 +41,6 @@ def _no_load_is_small(monkeypatch: pytest.MonkeyPatch) -> None:
 def kept(tern: Engine) -> Engine:
     """The small catalogue, loaded once for all."""
     return tern
-
-
-def told(engine: Engine | Connection) -> str:
-    stream = io.StringIO()
-    export(engine, stream)
-    return stream.getvalue()
 
 
 class While:
@@ -92,7 +84,7 @@ def test_it_is_the_same_as_under_the_lock(engine: Engine, databases: Any, monkey
     other = make_engine(databases.new())
     assert load(other, small()).ok
     assert load(other, sheet(further)).changed == 2
-    assert told(kept) == told(other)
+    assert exported(kept) == exported(other)
     for engine in (kept, other):
         with reading(engine) as session:
             connection = session.connection()
@@ -107,22 +99,22 @@ def test_others_edit_while_it_is_worked_out(kept: Engine) -> None:
     report = load(kept, While(MANY, lambda: put(kept, "TB-2", "7.77")))
     assert report.ok
     assert (report.changed, report.revision) == (50, 3)
-    assert "7.77" in told(kept)
-    assert "N-49" in told(kept)
+    assert "7.77" in exported(kept)
+    assert "N-49" in exported(kept)
 
 
 def test_a_trial_leaves_no_trace_and_waits_for_nobody(kept: Engine) -> None:
-    before = told(kept)
+    before = exported(kept)
     with writing(kept) as session:
         wait_for_editors(session.connection())
         report = load(kept, While(MANY, lambda: None), dry_run=True)
     assert (report.ok, report.changed, report.revision) == (True, 50, None)
-    assert told(kept) == before
+    assert exported(kept) == before
 
 
 def test_a_whole_trial_waits_for_nobody_either(kept: Engine) -> None:
     assert load(kept, sheet("".join(MANY))).changed == 50
-    before = told(kept)
+    before = exported(kept)
     with writing(kept) as session:
         wait_for_editors(session.connection())
         report = load(kept, While(TWENTY, lambda: None), whole=True, dry_run=True)
@@ -130,7 +122,7 @@ def test_a_whole_trial_waits_for_nobody_either(kept: Engine) -> None:
     assert (report.ok, report.revision) == (True, None)
     assert (going.ok, going.changed, going.revision) == (True, 1, None)
     assert len(report.removed["component"]) == 30
-    assert told(kept) == before
+    assert exported(kept) == before
 
 
 TWENTY = [*small().getvalue().splitlines(keepends=True), "\n", *MANY[:22]]
@@ -146,7 +138,7 @@ def test_a_whole_load_is_the_same_as_under_the_lock(kept: Engine, databases: Any
     assert load(other, sheet("".join(MANY))).changed == 50
     same = load(other, sheet("".join(TWENTY)), whole=True)
     assert same.removed == report.removed
-    assert told(kept) == told(other)
+    assert exported(kept) == exported(other)
     with reading(kept) as session, reading(other) as beside:
         here, there = (
             [(c.kind, c.name, c.what) for c in changes_of_edit(one.connection(), 3, ("", ""), 99)]
@@ -162,8 +154,8 @@ def test_others_edit_other_kinds_while_a_whole_load_is_worked_out(kept: Engine) 
     assert load(kept, sheet("".join(MANY))).changed == 50
     report = load(kept, While(TWENTY, lambda: small_load(kept, sheet(theirs))), whole=True)
     assert (report.ok, report.revision) == (True, 4)
-    assert "stopper" in told(kept)
-    assert "N-49" not in told(kept)
+    assert "stopper" in exported(kept)
+    assert "N-49" not in exported(kept)
 
 
 def test_a_whole_load_beside_which_the_same_was_edited_is_to_be_previewed_again(kept: Engine) -> None:
@@ -172,8 +164,8 @@ def test_a_whole_load_beside_which_the_same_was_edited_is_to_be_previewed_again(
     added = HEAD + "IN-1,bolt,brakes,modern,1.00\n"
     with pytest.raises(NotAsShown):
         load(kept, While(TWENTY, lambda: small_load(kept, sheet(added))), whole=True)
-    assert "IN-1" in told(kept)
-    assert "N-49" in told(kept)
+    assert "IN-1" in exported(kept)
+    assert "N-49" in exported(kept)
 
 
 def test_what_the_house_came_to_need_meanwhile_is_not_taken_away(
@@ -191,11 +183,11 @@ def test_what_the_house_came_to_need_meanwhile_is_not_taken_away(
         "the store still names the component 'N-49'; change that first"
     ]
     assert report.revision is None
-    assert "N-49" in told(kept)
+    assert "N-49" in exported(kept)
 
 
 def test_a_large_edit_is_taken_back_while_others_edit(kept: Engine, monkeypatch: pytest.MonkeyPatch) -> None:
-    before = told(kept)
+    before = exported(kept)
     assert load(kept, sheet("".join(MANY))).revision == 2
     free = locks.free_at(monkeypatch, kept, Load, "run")
     tried = take_back(kept, 2, ME, dry_run=True)
@@ -203,9 +195,9 @@ def test_a_large_edit_is_taken_back_while_others_edit(kept: Engine, monkeypatch:
     assert (tried.changed, tried.revision) == (50, None)
     assert (report.ok, report.changed, report.revision) == (True, 50, 3)
     assert free == [True, True]
-    assert told(kept) == before
+    assert exported(kept) == before
     assert take_back(kept, 3, ME).changed == 50
-    assert "N-49" in told(kept)
+    assert "N-49" in exported(kept)
 
 
 @pytest.mark.parametrize("edited", ["TB-2", "N-1"])
@@ -221,8 +213,8 @@ def test_what_others_edit_while_something_is_taken_back(
             take_back(kept, 2, ME)
     else:
         assert take_back(kept, 2, ME).revision == 4
-    assert ("N-49" in told(kept)) == (edited == "N-1")
-    assert "7.77" in told(kept)
+    assert ("N-49" in exported(kept)) == (edited == "N-1")
+    assert "7.77" in exported(kept)
 
 
 def test_what_names_meanwhile_what_is_taken_back_refuses_it(
@@ -237,7 +229,7 @@ def test_what_names_meanwhile_what_is_taken_back_refuses_it(
     before_the_lock(monkeypatch, stocked)
     report = take_back(kept, 2, ME)
     assert [m.name for m in report.mistakes] == ["N-49"]
-    assert "N-49" in told(kept)
+    assert "N-49" in exported(kept)
 
 
 def before_the_lock(monkeypatch: pytest.MonkeyPatch, then: Callable[[], Any]) -> None:
@@ -259,8 +251,8 @@ def test_the_last_edit_before_the_lock_is_followed(kept: Engine, monkeypatch: py
     before_the_lock(monkeypatch, lambda: put(kept, "TB-2", "7.77"))
     report = load(kept, sheet("".join(MANY)))
     assert (report.ok, report.revision) == (True, 3)
-    assert "7.77" in told(kept)
-    assert "N-49" in told(kept)
+    assert "7.77" in exported(kept)
+    assert "N-49" in exported(kept)
 
 
 def test_what_others_added_and_took_out_again_stays_out(
@@ -271,7 +263,7 @@ def test_what_others_added_and_took_out_again_stays_out(
     added = HEAD + "OUT-1,bolt,brakes,modern,1.00\n"
     report = load(kept, While(MANY, lambda: small_load(kept, sheet(added))))
     assert (report.ok, report.revision) == (True, 4)
-    assert "OUT-1" not in told(kept)
+    assert "OUT-1" not in exported(kept)
     with reading(kept) as session:
         connection = session.connection()
         assert [c.what for c in changes_of_edit(connection, 3, ("", ""), 9)] == ["removed"]
@@ -289,8 +281,8 @@ def test_others_edit_while_an_empty_catalogue_is_filled(
     assert (report.ok, report.revision) == (True, 3)
     alone = make_engine(databases.new())
     assert small_load(alone, [sheet(theirs.replace("goes,Goes,91\n", "")), small()]).ok
-    assert told(engine) == told(alone)
-    assert "Goes" not in told(engine)
+    assert exported(engine) == exported(alone)
+    assert "Goes" not in exported(engine)
     with reading(engine) as session:
         changes = changes_of_edit(session.connection(), 3, ("", ""), 999)
         assert len(changes) == report.changed
@@ -307,7 +299,7 @@ def test_a_load_that_changes_nothing_hands_nothing_over(
     added = HEAD + "IN-1,bolt,brakes,modern,1.00\n"
     report = load(kept, While(MANY, lambda: small_load(kept, sheet(added))))
     assert (report.ok, report.changed, report.revision) == (True, 0, 3)
-    assert "IN-1" in told(kept)
+    assert "IN-1" in exported(kept)
 
 
 def test_a_load_that_changes_nothing_leaves_what_it_does_not_name(kept: Engine) -> None:
@@ -315,7 +307,7 @@ def test_a_load_that_changes_nothing_leaves_what_it_does_not_name(kept: Engine) 
     put(kept, "TB-2", "5.55")
     report = load(kept, While(MANY, lambda: put(kept, "TB-2", "7.77")))
     assert (report.ok, report.changed, report.revision) == (True, 0, 4)
-    assert "7.77" in told(kept)
+    assert "7.77" in exported(kept)
 
 
 def test_the_same_sheet_loaded_twice_at_once_changes_something_once(kept: Engine) -> None:
@@ -330,7 +322,7 @@ def test_whoever_wants_a_table_for_himself_does_not_hold_a_load_for_ever(
     """He waits for the load, and whoever comes to read the table waits behind him."""
     if kept.dialect.name != "postgresql":
         pytest.skip("SQLite locks no tables")
-    monkeypatch.setattr(apart_session, "SECONDS_TO_LOOK", 1)
+    monkeypatch.setattr(shadow_session, "SECONDS_TO_LOOK", 1)
     url = kept.url.render_as_string(hide_password=False)
     other = threading.Thread(target=_lock_for_himself, args=(url, "epoch"))
     look = InSession.as_others_left_it
@@ -341,11 +333,11 @@ def test_whoever_wants_a_table_for_himself_does_not_hold_a_load_for_ever(
         return look(self, to)
 
     monkeypatch.setattr(InSession, "as_others_left_it", behind)
-    before = told(kept)
+    before = exported(kept)
     with pytest.raises(UNREACHABLE):
         load(kept, sheet("".join(MANY)))
     other.join()
-    assert told(kept) == before
+    assert exported(kept) == before
 
 
 def _lock_for_himself(url: str, name: str) -> None:
@@ -364,17 +356,17 @@ def _wait_until(so: Callable[[], bool]) -> None:
 def test_many_edits_of_others_are_caught_up_with_before_they_have_to_wait(
     kept: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    others = HEAD + "".join(f"M-{n},bolt,brakes,modern,1.00\n" for n in range(apart.FEW + 1))
+    others = HEAD + "".join(f"M-{n},bolt,brakes,modern,1.00\n" for n in range(shadow.FEW + 1))
     locks = []
     before_the_lock(monkeypatch, lambda: small_load(kept, sheet(others)))
-    follow = apart.Copy._follow
+    follow = shadow.Copy._follow
     monkeypatch.setattr(
-        apart.Copy, "_follow", lambda self, edited, own: locks.append(edited) or follow(self, edited, own)
+        shadow.Copy, "_follow", lambda self, edited, own: locks.append(edited) or follow(self, edited, own)
     )
     assert load(kept, sheet("".join(MANY))).revision == 3
     assert [bool(edited) for edited in locks] == [False, True, False, False]
-    assert f"M-{apart.FEW}" in told(kept)
-    assert "N-49" in told(kept)
+    assert f"M-{shadow.FEW}" in exported(kept)
+    assert "N-49" in exported(kept)
 
 
 def test_whoever_edits_what_is_written_ahead_is_let_through(
@@ -398,7 +390,7 @@ def test_whoever_edits_what_is_written_ahead_is_let_through(
     other.join()
     newcomer.dispose()
     assert [(report.ok, report.revision) for report in reports] == [(True, 2), (True, 3)]
-    assert "5.55" not in told(kept)
+    assert "5.55" not in exported(kept)
     with reading(kept) as session:
         changes = changes_of_edit(session.connection(), 3, ("component", "N-8"), 1)
     assert changes[0].before[0]["price"] == "5.55"
@@ -451,8 +443,8 @@ def test_what_both_change_is_settled_by_the_load_which_comes_last(kept: Engine) 
     both = [*MANY, "TB-2,block,brakes,modern,3.33\n"]
     report = load(kept, While(both, lambda: put(kept, "TB-2", "7.77")))
     assert (report.ok, report.revision) == (True, 3)
-    assert "3.33" in told(kept)
-    assert "7.77" not in told(kept)
+    assert "3.33" in exported(kept)
+    assert "7.77" not in exported(kept)
     with reading(kept) as session:
         changes = changes_of_edit(session.connection(), 3, ("component", "N-9"), 9)
     assert changes[0].before[0]["price"] == "7.77"
@@ -465,7 +457,7 @@ def test_what_can_no_longer_stand_is_refused(kept: Engine) -> None:
     report = load(kept, While(needs, lambda: small_load(kept, [], removals={"component": ["OUT-1"]})))
     assert not report.ok
     assert "OUT-1" in report.mistakes[0].message
-    assert "N-1," not in told(kept)
+    assert "N-1," not in exported(kept)
     with reading(kept) as session:
         dangling = (
             select(func.count())
@@ -485,7 +477,7 @@ def test_what_can_no_longer_stand_in_more_places_than_are_told_is_refused(
     report = load(kept, While(needs, lambda: small_load(kept, [], removals={"component": ["OUT-1"]})))
     assert (report.ok, report.stopped, report.revision) == (False, True, None)
     assert "OUT-1" in report.mistakes[0].message
-    assert "N-1," not in told(kept)
+    assert "N-1," not in exported(kept)
 
 
 def test_two_large_loads_at_once_are_both_kept(kept: Engine) -> None:
@@ -496,8 +488,8 @@ def test_two_large_loads_at_once_are_both_kept(kept: Engine) -> None:
     beside.join()
     assert all(report.ok for report in reports)
     assert {report.revision for report in reports} == {2, 3}
-    assert "M-49" in told(kept)
-    assert "N-49" in told(kept)
+    assert "M-49" in exported(kept)
+    assert "N-49" in exported(kept)
 
 
 def test_a_database_that_is_gone_is_told_as_that(sqlite_engine: Engine) -> None:
@@ -512,7 +504,7 @@ def test_a_database_that_is_gone_is_told_as_that(sqlite_engine: Engine) -> None:
 
 HALF_A_LOAD = """
 import sys, time
-from graftbook.catalogue.loading.apart import copied
+from graftbook.catalogue.loading.shadow import copied
 from graftbook.database import make_engine
 with copied(make_engine(sys.argv[1])) as copy:
     print(copy.url.database, flush=True)
@@ -546,26 +538,26 @@ def test_the_copy_of_a_killed_load_goes_with_the_next_and_one_at_work_stays(sqli
 
 ALMOST_A_LOAD = """
 import io, sys, time
-from graftbook.catalogue.loading import apart, imports
+from graftbook.catalogue.loading import shadow, imports
 from graftbook.database import make_engine
-imports.SMALL, hand_over = 0, apart.Copy.hand_over
+imports.SMALL, hand_over = 0, shadow.Copy.hand_over
 def almost(*given):
     hand_over(*given)
     print("all is written", flush=True)
     time.sleep(60)
-apart.Copy.hand_over = almost
+shadow.Copy.hand_over = almost
 imports.load(make_engine(sys.argv[1]), io.StringIO(sys.argv[2]))
 """
 
 
 def test_nothing_is_left_of_a_load_that_is_killed_when_all_is_written(kept: Engine) -> None:
-    before = told(kept)
+    before = exported(kept)
     url = kept.url.render_as_string(hide_password=False)
     command = [sys.executable, "-c", ALMOST_A_LOAD, url, "".join(MANY)]
     with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as killed:
         assert killed.stdout
         assert killed.stdout.readline() == "all is written\n"
         killed.kill()
-    assert told(kept) == before
+    assert exported(kept) == before
     report = load(kept, sheet("".join(MANY)))
     assert (report.ok, report.changed, report.revision) == (True, 50, 2)

@@ -1,4 +1,4 @@
-"""What happened, told once: each effect writes its event in its own transaction.
+"""The transactional outbox: each effect writes its event in its own transaction.
 
 Events are numbered by the one row of `feed`, which an effect raises last before it commits. That row stays
 locked until then, so numbers are given in the order of the commits: whoever has read up to a number never
@@ -72,8 +72,9 @@ EVENT = SQLModel.metadata.tables["event"]
 FEED = SQLModel.metadata.tables["feed"]
 
 
-def tell(connection: Connection, kind: Kind, data: Mapping[str, object]) -> None:
-    """Write an event in the transaction of its effect. Called last: whoever else tells waits for its end."""
+def record_event(connection: Connection, kind: Kind, data: Mapping[str, object]) -> None:
+    """Write an event in the transaction of its effect. Called last: whoever else records one waits for its
+    end."""
     counted = update(FEED).values(last=FEED.c.last + 1).returning(FEED.c.last)
     connection.execute(
         insert(EVENT).values(

@@ -1,4 +1,4 @@
-"""Names that must meet: a name that a record uses and that nothing bears, or that is another's misspelt.
+"""Names that must match: a name that a record uses and that nothing bears, or that is another's misspelt.
 
 A misspelt circuit would switch a budget off without a word, a misspelt option everything that asks
 for it. So these are refused over the whole catalogue as it will be, whenever an edit touches one side.
@@ -11,9 +11,10 @@ from sqlalchemy import Connection, Select, or_, select
 
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.loading.references import place_of
-from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, table
+from graftbook.catalogue.loading.staging import SPANS_OF, STAGED
 from graftbook.catalogue.store.conditions import DECIDED, split
 from graftbook.catalogue.store.nearest import hint, likest, slip_of
+from graftbook.catalogue.store.tables import table
 
 _Named = dict[str, dict[str, list[str]]]
 """Range → name → the records that use it."""
@@ -21,7 +22,7 @@ _FEW = 12
 """Names that are few enough to be listed."""
 
 
-def unborne_names(connection: Connection, brought: Set[str]) -> Iterator[Mistake]:
+def unmatched_names(connection: Connection, brought: Set[str]) -> Iterator[Mistake]:
     """Every name of a circuit, or of what a variant is or offers, that misses what it was to meet."""
     if brought & {"position", "budget"}:
         yield from _circuits(connection, broken=_broken(connection))
@@ -29,7 +30,7 @@ def unborne_names(connection: Connection, brought: Set[str]) -> Iterator[Mistake
         yield from _words_of_variants(connection)
 
 
-def circuits_borne(connection: Connection) -> _Named:
+def circuits_of_positions(connection: Connection) -> _Named:
     """Range → circuit → the positions that bear it."""
     position, condition = table("position"), table("condition")
     query = (
@@ -40,7 +41,7 @@ def circuits_borne(connection: Connection) -> _Named:
     return _grouped(connection, query)
 
 
-def circuits_named(connection: Connection) -> _Named:
+def circuits_of_budgets(connection: Connection) -> _Named:
     """Range → circuit → the budgets that sum over it."""
     budget, claim, condition = table("budget"), table("claim"), table("condition")
     query = (
@@ -52,7 +53,7 @@ def circuits_named(connection: Connection) -> _Named:
     return _grouped(connection, query)
 
 
-def options_offered(connection: Connection) -> _Named:
+def options_of_variants(connection: Connection) -> _Named:
     """Range → option → the variants that offer it."""
     variant = table("variant")
     found: _Named = defaultdict(lambda: defaultdict(list))
@@ -63,7 +64,7 @@ def options_offered(connection: Connection) -> _Named:
     return found
 
 
-def options_asked_for(connection: Connection) -> dict[str, set[str]]:
+def options_of_conditions(connection: Connection) -> dict[str, set[str]]:
     """Range → the options that conditions name."""
     found: dict[str, set[str]] = defaultdict(set)
     for (range_name, column), words in _asked_for(connection).items():
@@ -86,17 +87,17 @@ def _broken(connection: Connection) -> set[str]:
 
 
 def _circuits(connection: Connection, broken: set[str]) -> Iterator[Mistake]:
-    borne, named = circuits_borne(connection), circuits_named(connection)
+    of_positions, of_budgets = circuits_of_positions(connection), circuits_of_budgets(connection)
     if "position" not in broken:
-        for range_name, budgets in named.items():
-            here = borne[range_name]
+        for range_name, budgets in of_budgets.items():
+            here = of_positions[range_name]
             for circuit in set(budgets) - set(here):
                 for budget in budgets[circuit]:
                     message = f"no position bears the circuit '{circuit}'{_instead(circuit, here)}"
                     yield _mistake(connection, "budget", budget, "circuit", message)
     if "budget" not in broken:
-        for range_name, positions in borne.items():
-            here = named[range_name]
+        for range_name, positions in of_positions.items():
+            here = of_budgets[range_name]
             for circuit in set(positions) - set(here):
                 if meant := slip_of(circuit, set(here) & set(positions)):
                     message = f"no budget names the circuit '{circuit}'; did you mean '{meant}'?"

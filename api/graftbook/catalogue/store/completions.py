@@ -33,7 +33,7 @@ _ASKED = {
 }
 
 
-def beginning(url: str, what: str, start: str) -> list[tuple[str, str]]:
+def completions(url: str, what: str, start: str) -> list[tuple[str, str]]:
     """Names of one sort (`_ASKED`) that begin so, each with what it is; at most `MOST`.
 
     Raises whatever the driver raises.

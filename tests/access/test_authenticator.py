@@ -16,7 +16,7 @@ from sqlmodel import select
 
 from graftbook.access import service as access
 from graftbook.access import store
-from graftbook.access.authenticator import Door
+from graftbook.access.authenticator import Authenticator
 from graftbook.access.keys import checksum, new_key, presented
 from graftbook.access.principal import Caller
 from graftbook.access.scopes import Scope
@@ -31,8 +31,8 @@ HERE = Caller(client="192.0.2.1")
 
 
 @pytest.fixture
-def door(app: FastAPI) -> Door:
-    found: Door = app.state.door
+def authenticator(app: FastAPI) -> Authenticator:
+    found: Authenticator = app.state.authenticator
     return found
 
 
@@ -47,9 +47,9 @@ def test_a_key_is_stored_as_a_digest_only(engine: Engine):
     assert made.split("_")[2] not in stored
 
 
-def test_a_right_key_is_let_in_and_named(door: Door, engine: Engine):
+def test_a_right_key_is_let_in_and_named(authenticator: Authenticator, engine: Engine):
     key = access.create_key(engine, "  the   counter ", Scope.ORDER, None, Caller(who="tests"))
-    principal = door.admit(presented(key.text), HERE)
+    principal = authenticator.authenticate(presented(key.text), HERE)
     assert (principal.scope, principal.who) == (Scope.ORDER, f"the counter ({key.row.id})")
 
 
@@ -70,65 +70,67 @@ def gone(engine: Engine, key: str) -> None:
 
 @pytest.mark.parametrize("ended", [expired, revoked, gone])
 def test_a_key_that_ended_is_refused_in_the_same_words(
-    door: Door, engine: Engine, ended: Callable[[Engine, str], None]
+    authenticator: Authenticator, engine: Engine, ended: Callable[[Engine, str], None]
 ):
     key = presented(make_key(engine))
-    assert door.admit(key, HERE)
+    assert authenticator.authenticate(key, HERE)
     ended(engine, key.id)
     with pytest.raises(KeyNeeded) as refusal:
-        door.admit(key, HERE)
+        authenticator.authenticate(key, HERE)
     with pytest.raises(KeyNeeded) as nobody:
-        door.admit(new_key()[1], HERE)
+        authenticator.authenticate(new_key()[1], HERE)
     assert refusal.value.document() == nobody.value.document()
 
 
-def test_another_secret_under_the_same_id_is_refused(door: Door, engine: Engine):
+def test_another_secret_under_the_same_id_is_refused(authenticator: Authenticator, engine: Engine):
     key = make_key(engine)
     other = new_key()[0]
     start = "_".join(["graftbook", key.split("_")[1], other.split("_")[2][:-6]])
     with pytest.raises(KeyNeeded):
-        door.admit(presented(start + checksum(start)), HERE)
+        authenticator.authenticate(presented(start + checksum(start)), HERE)
 
 
-def test_each_request_reads_the_key_once_and_what_cannot_be_one_reads_nothing(door: Door, engine: Engine):
+def test_each_request_reads_the_key_once_and_what_cannot_be_one_reads_nothing(
+    authenticator: Authenticator, engine: Engine
+):
     key = presented(make_key(engine))
-    door.admit(key, HERE)
-    door.close()
+    authenticator.authenticate(key, HERE)
+    authenticator.close()
     asked: list[str] = []
 
     @event.listens_for(engine, "before_cursor_execute")
     def count(_connection, _cursor, statement, *_rest):
         asked.append(statement)
 
-    door.admit(key, HERE)
+    authenticator.authenticate(key, HERE)
     assert sum(statement.startswith("SELECT") for statement in asked) == 1
     assert "access_key.id = " in asked[-1]
     asked.clear()
     with pytest.raises(KeyNeeded):
-        door.admit(presented("graftbook_12345678_" + "x" * 38), HERE)
+        authenticator.authenticate(presented("graftbook_12345678_" + "x" * 38), HERE)
     assert asked == []
 
 
-def test_revocation_acts_at_once_in_every_engine(door: Door, url: str):
+def test_revocation_acts_at_once_in_every_engine(authenticator: Authenticator, url: str):
     key = presented(make_key(url))
-    assert door.admit(key, HERE)
+    assert authenticator.authenticate(key, HERE)
     elsewhere = make_engine(url)
     access.revoke_key(elsewhere, key.id, HERE)
     elsewhere.dispose()
     with pytest.raises(KeyNeeded):
-        door.admit(key, HERE)
+        authenticator.authenticate(key, HERE)
 
 
-def test_revocation_by_the_command_acts_at_once_in_a_running_process(door: Door, url: str):
+def test_revocation_by_the_command_acts_at_once_in_a_running_process(authenticator: Authenticator, url: str):
     key = presented(make_key(url))
-    assert door.admit(key, HERE)
+    assert authenticator.authenticate(key, HERE)
     done = subprocess.run(
         [*COMMAND, "keys", "revoke", key.id, "--database", url],
         cwd=ROOT, capture_output=True, text=True, timeout=60, check=False,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     with pytest.raises(KeyNeeded):
-        door.admit(key, HERE)
+        authenticator.authenticate(key, HERE)
 
 
 def last_used(engine: Engine, key: str) -> str | None:
@@ -136,38 +138,43 @@ def last_used(engine: Engine, key: str) -> str | None:
     return row["last_used"]
 
 
-def test_when_a_key_was_last_used_is_written_once_a_minute_behind_the_answer(door: Door, engine: Engine):
+def test_when_a_key_was_last_used_is_written_once_a_minute_behind_the_answer(
+    authenticator: Authenticator, engine: Engine
+):
     key = presented(make_key(engine))
     assert last_used(engine, key.id) is None
-    door.admit(key, HERE)
-    door.close()
+    authenticator.authenticate(key, HERE)
+    authenticator.close()
     first = last_used(engine, key.id)
     assert first is not None
     for _ in range(20):
-        door.admit(key, HERE)
-    door.close()
+        authenticator.authenticate(key, HERE)
+    authenticator.close()
     assert last_used(engine, key.id) == first
     with writing(engine) as session:
         row = session.exec(select(KeyRow).where(KeyRow.id == key.id)).one()
         row.used = access.moment() - timedelta(seconds=61)
-    door.admit(key, HERE)
-    door.close()
+    authenticator.authenticate(key, HERE)
+    authenticator.close()
     assert last_used(engine, key.id) > first
 
 
-def test_refusals_of_several_clients_wait_beside_each_other(door: Door, engine: Engine):
+def test_refusals_of_several_clients_wait_beside_each_other(authenticator: Authenticator, engine: Engine):
     at_work = threading.Event()
-    door.later("slow", lambda _session: at_work.wait(10) and None)
+    authenticator.write_behind("slow", lambda _session: at_work.wait(10) and None)
     for last in range(3):
-        door.refused(Caller(client=f"192.0.2.{last}"), "GET /v1/keys: 401")
+        authenticator.refused(Caller(client=f"192.0.2.{last}"), "GET /v1/keys: 401")
     at_work.set()
-    door.close()
+    authenticator.close()
     told = access.list_events(engine, None, 10, outcome="refused")
     assert [row["client"] for row in told] == ["192.0.2.2", "192.0.2.1", "192.0.2.0"]
 
 
 def test_a_last_use_that_cannot_be_written_fails_nothing(
-    door: Door, engine: Engine, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    authenticator: Authenticator,
+    engine: Engine,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
 ):
     key = presented(make_key(engine))
 
@@ -175,25 +182,27 @@ def test_a_last_use_that_cannot_be_written_fails_nothing(
         raise OperationalError("UPDATE", {}, Exception("disk full"))
 
     monkeypatch.setattr(store, "mark_used", full)
-    assert door.admit(key, HERE)
-    door.close()
+    assert authenticator.authenticate(key, HERE)
+    authenticator.close()
     assert "OperationalError" in caplog.text
 
 
-def test_failed_attempts_wait_and_a_right_key_from_elsewhere_does_not(door: Door, engine: Engine):
+def test_failed_attempts_wait_and_a_right_key_from_elsewhere_does_not(
+    authenticator: Authenticator, engine: Engine
+):
     key = presented(make_key(engine))
     for _ in range(10):
         with pytest.raises(KeyNeeded):
-            door.admit(new_key()[1], HERE)
+            authenticator.authenticate(new_key()[1], HERE)
     with pytest.raises(KeyNeeded):
-        door.admit(None, HERE)
+        authenticator.authenticate(None, HERE)
     with pytest.raises(SlowDown) as slow:
-        door.admit(new_key()[1], HERE)
+        authenticator.authenticate(new_key()[1], HERE)
     assert slow.value.answer_status == 429
     assert int(slow.value.headers["Retry-After"]) >= 1
     with pytest.raises(SlowDown):
-        door.admit(key, HERE)
-    assert door.admit(key, Caller(client="198.51.100.9"))
+        authenticator.authenticate(key, HERE)
+    assert authenticator.authenticate(key, Caller(client="198.51.100.9"))
 
 
 @pytest.mark.parametrize("label", ["", "  ", "x" * 121, "a\x00b", "a\u202eb"])
