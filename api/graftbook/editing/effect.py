@@ -397,7 +397,7 @@ def _compare_answers(service: Service, before: Asked, after: Asked, seconds: flo
 
 
 def _asks(asked: Asked) -> str:
-    return "; ".join(phrases.of_wish(wish, asked.book) for wish in asked.question.wishes)
+    return " ".join(phrases.of_wish(wish, asked.book) for wish in asked.question.wishes)
 
 
 def _told(kept: _Kept, sentences: Sequence[str] = (), extra: int = 0) -> AnswerEffect:

@@ -137,7 +137,7 @@ def pointing_at_parameters(asked: ClosureQuery) -> Iterator[None]:
 
 
 def _pointing(problem: Problem, where: Callable[[str], str]) -> Problem:
-    """The same problem, of what `where` makes of each pointer: parameters for members of a body."""
+    """The same problem with what `where` makes of each pointer; the one given may be kept elsewhere."""
     other = type(problem).__new__(type(problem), *problem.args)
     vars(other).update(vars(problem))
     other.pointer = where(problem.pointer) if problem.pointer else ""
