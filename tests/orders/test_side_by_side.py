@@ -79,4 +79,4 @@ async def test_an_order_takes_a_line_where_it_is_told(client: httpx.AsyncClient)
 async def test_what_no_line_can_be_bought_by_is_refused(client: httpx.AsyncClient, buy_from: str):
     asked = {"chassis": "24PL-018412", "fit": "QL-7075", "buy_from": buy_from}
     answer = await client.get("/v1/orders", params=asked)
-    assert (answer.status_code, answer.json()["pointer"]) == (422, "/buy_from"), answer.text
+    assert (answer.status_code, answer.json()["pointer"]) == (422, "buy_from"), answer.text

@@ -14,8 +14,8 @@ REASONS_NO_SCHEMA_CAN_TELL = {
 """The catalogue or the stored state says no. Beside these, every `unknown-…`."""
 
 BEYOND_SCHEMAS = {
-    "GET /v1/closures": ("/vehicle", "/wishes"),
-    "GET /v1/orders": ("/vehicle", "/wishes"),
+    "GET /v1/closures": ("chassis", "variant", "on", "fit"),
+    "GET /v1/orders": ("chassis", "variant", "on", "fit"),
     "POST /v1/keys": ("/label", "/expires"),
     "PUT /v1/records/{kind}/{name}": ("/rows",),
     "POST /v1/webhooks": ("/url",),
