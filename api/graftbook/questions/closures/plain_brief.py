@@ -6,6 +6,7 @@ from graftbook.http.plain_text import count, wrap
 from graftbook.questions.checks.documents import BY_THE_SET, told
 from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
 from graftbook.questions.closures.plain_set import (
+    ALREADY_SO,
     contradicted_lines,
     flaw_lines,
     group_lines,
@@ -36,6 +37,7 @@ def brief_set_lines(document: ClosureOut, solution: SetOut) -> Iterator[str]:
     if untouched and (solution["changes"] or solution["loose_parts"]):
         yield from ("", *untouched)
     yield from note_lines("WORTH DOING AT THE SAME TIME", solution["advised"])
+    yield from note_lines(ALREADY_SO, solution["already_so"])
     yield from note_lines("NOT DETERMINED, because it is not recorded", solution["not_determined"])
     yield from _flaws(solution)
     yield from contradicted_lines(solution)
@@ -98,7 +100,11 @@ def brief_finding_lines(checks: ChecksOut) -> Iterator[str]:
         (len(kinds.get("mended", ())), "check is mended", "checks are mended"),
         (warned, "caution was so already", "cautions were so already"),
         (len(kinds.get("holds", ())), "check holds", "checks hold"),
-        (len(kinds.get("not determined", ())), "is not determined", "are not determined, today either"),
+        (
+            len(kinds.get("not determined", ())),
+            "is not determined, today either",
+            "are not determined, today either",
+        ),
     )
     said = "; ".join(count(number, one, many) for number, one, many in counts if number)
     yield from wrap(f"{said}." if said else "")

@@ -20,6 +20,9 @@ from graftbook.questions.closures.schemas import (
 from graftbook.rulebook.model import Severity
 
 
+ALREADY_SO = "ALREADY SO: rules that today's parts break, left as they are"
+
+
 def set_lines(document: ClosureOut, solution: SetOut) -> Iterator[str]:
     """One set, whole."""
     yield from changes_of(solution)
@@ -27,9 +30,7 @@ def set_lines(document: ClosureOut, solution: SetOut) -> Iterator[str]:
     yield from _stays(solution, document["section_titles"])
     yield from note_lines("WORTH DOING AT THE SAME TIME", solution["advised"])
     yield from _flaws(solution)
-    yield from note_lines(
-        "ALREADY SO: rules that today's parts break, left as they are", solution["already_so"]
-    )
+    yield from note_lines(ALREADY_SO, solution["already_so"])
     yield from note_lines("NOT DETERMINED, because it is not recorded", solution["not_determined"])
     yield from _unconfirmed(solution)
     yield from contradicted_lines(solution)
