@@ -19,7 +19,6 @@ from graftbook.questions.closures.schemas import (
 )
 from graftbook.rulebook.model import Severity
 
-
 ALREADY_SO = "ALREADY SO: rules that today's parts break, left as they are"
 
 
