@@ -228,7 +228,12 @@ def cautions_of(
 
 def lifting(part: Component | None) -> tuple[str, ...]:
     """The caution of a part that nobody lifts by hand; none of one whose mass is not recorded."""
-    return (HEAVY,) if part and (part.mass_kg or 0) >= HEAVY_KG else ()
+    return lifting_of(part.mass_kg if part else None)
+
+
+def lifting_of(mass_kg: float | None) -> tuple[str, ...]:
+    """The same of a mass; None: not recorded."""
+    return (HEAVY,) if (mass_kg or 0) >= HEAVY_KG else ()
 
 
 def section_cautions(book: RuleBook, section: str) -> tuple[str, ...]:

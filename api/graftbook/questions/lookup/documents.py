@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from graftbook.catalogue.format.records import Record
 from graftbook.catalogue.search import Line
 from graftbook.catalogue.store.facts import Facts
-from graftbook.closure.words.sentences import CUTTING, HEAVY, HEAVY_KG, cautions_by
+from graftbook.closure.words.sentences import CUTTING, cautions_by, lifting_of
 from graftbook.http.values import money
 from graftbook.questions.lookup.schemas import ComponentFactsOut, ComponentLineOut, Row
 from graftbook.rulebook.units import read_measure
@@ -52,8 +52,8 @@ def _cautions(facts: Facts) -> list[str]:
     """What fitting it calls for: by its section, by the work where it fits, and by its mass."""
     part = facts.component
     cut = any(fitment.effort == "cutting" for fitment in facts.fitments)
-    heavy = bool(part.mass) and (read_measure(part.mass, "mass").high or 0) >= HEAVY_KG
-    return [*cautions_by(f"{part.section} {facts.section_title}"), *[CUTTING] * cut, *[HEAVY] * heavy]
+    mass_kg = read_measure(part.mass, "mass").high if part.mass else None
+    return [*cautions_by(f"{part.section} {facts.section_title}"), *[CUTTING] * cut, *lifting_of(mass_kg)]
 
 
 def _rows(records: Sequence[Record]) -> list[Row]:
