@@ -1,6 +1,7 @@
 """The pages in a real browser: by keyboard, without script, in two tabs, from the wish to the delivery."""
 
 import re
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
@@ -124,20 +125,32 @@ def test_what_is_typed_while_an_answer_comes_stays(visit: Visit) -> None:
     expect(page.get_by_role("option").first).to_be_visible()
 
 
-def test_what_was_typed_while_an_answer_came_is_asked_on_leaving_its_field(visit: Visit) -> None:
+@pytest.mark.parametrize("typed_before", [0, 2, 7])
+def test_what_is_typed_around_the_coming_of_an_answer_is_asked_on_leaving_its_field(
+    visit: Visit, typed_before: int
+) -> None:
+    """Nothing of it in a row only just added, a half, or the whole; what is half typed is not asked."""
     page = visit.page
     page.goto("/answer?chassis=24PL-018412")
     held: list[Route] = []
-    page.route("**/answer?*fit=*", lambda route: held.append(route) if not held else route.continue_())
-    page.fill("#fit-1", "QB-3310")
-    page.keyboard.press("Enter")
+    asked: set[tuple[str, ...]] = set()
+
+    def first_waits(route: Route) -> None:
+        asked.add(tuple(parse_qs(urlsplit(route.request.url).query)["fit"]))
+        held.append(route) if not held else route.continue_()
+
+    page.route("**/answer?*fit=*", first_waits)
+    page.locator("#fit-1").press_sequentially("QB-3310")
+    page.keyboard.press("Tab")
     page.get_by_role("button", name="One more").first.click()
-    page.locator("input[name=fit]").last.press_sequentially("QB-7093")
+    page.keyboard.type("QB-7093"[:typed_before])
     held[0].continue_()
     expect(page.get_by_role("heading", name="What it becomes")).to_be_visible()
+    page.keyboard.type("QB-7093"[typed_before:])
     page.keyboard.press("Tab")
     page.wait_for_url("**fit=QB-3310&fit=QB-7093*")
     expect(page.locator(".asked")).to_contain_text("QB-7093")
+    assert asked == {("QB-3310",), ("QB-3310", "QB-7093")}
 
 
 @pytest.mark.parametrize("then", ["Tab", "Escape", "cleared", "taken"])

@@ -7,6 +7,7 @@ const RESTS = 80;
 let asked = null;
 let ahead = null;
 let stands = here();
+let refilling = false;
 
 // What the address asks; where in the page one is does not change that.
 function here() {
@@ -121,25 +122,36 @@ function textsOf(root) {
   return new Map([...root.querySelectorAll("input[data-suggest], input:not([type])")].map((one) => [one, one.value]));
 }
 
-// The form as the new answer has it: wishes taken by a link stand in it; the cursor stays where it is, and what
-// was typed there since the question left stays with it.
+// The form as the new answer has it: wishes taken by a link stand in it; the cursor stays where it is, also in a
+// row added since the question left, and what was typed there since stays with it.
 function refilled(fresh, texts) {
   if (!fresh) return;
   const at = form.contains(document.activeElement) ? document.activeElement : null;
-  const typed = at && textsOf(form).has(at) && at.value !== (texts.get(at) ?? "");
-  const marked = typed || (at && texts.has(at)) ? [at.selectionStart, at.selectionEnd] : null;
+  const text = at && textsOf(form).has(at);
+  const typed = text && at.value !== (texts.get(at) ?? "");
+  const marked = text ? [at.selectionStart, at.selectionEnd] : null;
   const shown = new Set([...form.querySelectorAll("details[open] > summary")].map((one) => one.textContent.trim()));
   const down = form.scrollTop;
+  refilling = true;
   form.replaceChildren(...fresh.childNodes);
+  refilling = false;
   form.querySelectorAll("details > summary").forEach((one) => { if (shown.has(one.textContent.trim())) one.parentElement.open = true; });
   form.dispatchEvent(new CustomEvent("graftbook:fresh", { bubbles: true }));
   form.scrollTop = down;
-  const back = typed ? rowFor(at, texts.get(at) ?? "") : at && at.id && document.getElementById(at.id);
+  const back = typed || (text && !texts.has(at)) ? rowFor(at, texts.get(at) ?? "") : at && at.id && document.getElementById(at.id);
   if (!back) return;
-  if (typed) back.value = at.value;
+  if (typed) { back.value = at.value; changesOnLeaving(back); }
   back.focus({ preventScroll: true });
   if (marked && back.setSelectionRange) back.setSelectionRange(...marked);
   if (typed) back.dispatchEvent(new Event("input", { bubbles: true }));
+}
+
+// What a script has put into a field does not count as a change of it when it is left: here it does.
+function changesOnLeaving(field) {
+  const put = field.value;
+  field.addEventListener("blur", () => {
+    if (field.value === put) field.dispatchEvent(new Event("change", { bubbles: true }));
+  }, { once: true });
 }
 
 // Where in the new form stands what was being typed: in the same field, or in one that nothing stands in.
@@ -218,6 +230,7 @@ function strip(words, buttons) {
 if (form && result) {
   form.addEventListener("submit", (event) => { event.preventDefault(); ask(addressOfForm()); });
   form.addEventListener("change", (event) => {
+    if (refilling) return;  // a field that is taken off while somebody types in it calls itself changed
     if (event.target.matches("[data-suggest]") && !event.target.value.trim() && !event.target.defaultValue) return;
     ask(addressOfForm(), { refill: !event.target.matches("[type=checkbox]") });
   });
