@@ -233,6 +233,19 @@ async def test_without_a_reason_nothing_is_stored_and_the_typed_stays(editor: Ed
     assert editor.rows("fitment", "QB-3310@brake.front.left/earlier")[0]["minutes"] == 85
 
 
+async def test_a_missing_reason_hides_no_other_mistake(editor: Editor) -> None:
+    """Else an editor mends in two rounds what could be mended in one."""
+    form = await editor.form(CALIPER)
+    answer = await editor.post(CALIPER, {**form, "head.minutes": "soon", "do": "save", "why": ""})
+    assert answer.status_code == 422
+    assert "Say in a sentence why" in beside(answer, "why")
+    assert "whole number is needed here" in beside(answer, "head.minutes")
+    fresh = {"form_token": form["form_token"], "head.name": "a disc", "do": "save", "why": ""}
+    new = await editor.post("/edit/component", fresh)
+    assert "Say in a sentence why" in beside(new, "why")
+    assert "a value is needed here" in beside(new, "head.number").lower()
+
+
 async def test_mistakes_stand_beside_their_fields(editor: Editor) -> None:
     form = await editor.form(CALIPER)
     wrong = {**form, "head.minutes": "soon", "head.quantity": "0", "head.evidence": "brakes-built-24"}
