@@ -489,6 +489,19 @@ class TestImport:
         assert "4 bench-8,measured, reference: a value is needed here" in lowered
         assert "bench-8,measured," in unescape(answer.text[answer.text.index("<textarea") :])
 
+    async def test_a_mistake_of_no_line_is_told_of_the_whole_sheet(self, editor: Editor) -> None:
+        """QB-3310 without its twin: QB-3311 still names it. Neither is a line 0, nor is one empty."""
+        sheet = "[component]\nnumber,name,section,origin\nQB-3310,left caliper,brakes,modern\n"
+        answer = await self.send(editor, sheet, "try")
+        assert "Whole sheet twin: " in text_of(answer)
+        assert "(empty)" not in text_of(answer)
+
+    async def test_a_list_in_its_own_columns_is_shown_the_way_to_the_flat_lists(self, editor: Editor) -> None:
+        answer = await self.send(editor, "number,name,price\nQB-1,thing,3\n", "try")
+        assert answer.status_code == 422
+        assert 'href="/edit/flat">flat parts list</a>' in answer.text
+        assert "`" not in text_of(answer)
+
     async def test_tried_first_then_stored_with_a_reason(self, editor: Editor) -> None:
         tried = await self.send(editor, self.GOOD, "try")
         assert "No mistakes" in text_of(tried)
