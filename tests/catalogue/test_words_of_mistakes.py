@@ -59,3 +59,14 @@ def test_a_figure_without_its_unit_is_asked_for_one():
         read_measure("5", "length")
     with pytest.raises(NotAMeasure, match=r"^'kg' is not a unit of length; use one of: m, mm, "):
         read_measure("5 kg", "length")
+
+
+@pytest.mark.parametrize("written", ["2,5 kg", "1,041.90 kg", "2,5 .. 3,5 kg"])
+def test_a_comma_in_a_measure_is_told_as_a_comma_and_not_as_a_unit(written: str):
+    with pytest.raises(NotAMeasure, match="has a comma; a dot stands before the decimals"):
+        read_measure(written, "mass")
+
+
+def test_a_unit_in_other_capitals_names_the_one_that_may_be_meant():
+    with pytest.raises(NotAMeasure, match=r"^'Kg' is not a unit of mass; did you mean 'kg'\?"):
+        read_measure("2.5 Kg", "mass")

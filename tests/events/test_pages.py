@@ -72,6 +72,24 @@ async def test_one_is_made_paused_changed_and_removed(browser: httpx.AsyncClient
     assert (await browser.get(address)).status_code == 404
 
 
+async def test_a_page_with_a_secret_that_is_loaded_again_does_nothing_again(browser: httpx.AsyncClient):
+    """A browser sends such a page's form anew: else a second webhook is made, and a receiver that was given
+    the second secret of two is refused."""
+    form = {"url": "https://stock.example/hook", "note": "stock"}
+    await pressed(browser, "/webhooks", **form)
+    again = await pressed(browser, "/webhooks", **form)
+    assert again.status_code == 422
+    assert "is called already" in plain(again)
+    (address,) = re.findall(r'href="(/webhooks/wh_\w+)"', (await browser.get("/webhooks")).text)
+    sent = hidden((await browser.get(address)).text)
+    sent = {**sent, "etag": sent["etag"].replace("&#34;", '"'), "do": "secret"}
+    first = await browser.post(address, data=sent, headers=OWN)
+    assert re.findall(r"whsec_\S+", first.text)
+    second = await browser.post(address, data=sent, headers=OWN)
+    assert second.status_code == 412
+    assert not re.findall(r"whsec_\S+", second.text)
+
+
 async def test_what_is_mistyped_stays_typed_and_is_told(browser: httpx.AsyncClient):
     fields = {"url": "https://10.0.0.1/hook", "note": "<stock>", "build.created": "yes"}
     page = await pressed(browser, "/webhooks", **fields)

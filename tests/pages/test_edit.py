@@ -233,6 +233,19 @@ async def test_without_a_reason_nothing_is_stored_and_the_typed_stays(editor: Ed
     assert editor.rows("fitment", "QB-3310@brake.front.left/earlier")[0]["minutes"] == 85
 
 
+async def test_a_missing_reason_hides_no_other_mistake(editor: Editor) -> None:
+    """Else an editor mends in two rounds what could be mended in one."""
+    form = await editor.form(CALIPER)
+    answer = await editor.post(CALIPER, {**form, "head.minutes": "soon", "do": "save", "why": ""})
+    assert answer.status_code == 422
+    assert "Say in a sentence why" in beside(answer, "why")
+    assert "whole number is needed here" in beside(answer, "head.minutes")
+    fresh = {"form_token": form["form_token"], "head.name": "a disc", "do": "save", "why": ""}
+    new = await editor.post("/edit/component", fresh)
+    assert "Say in a sentence why" in beside(new, "why")
+    assert "a value is needed here" in beside(new, "head.number").lower()
+
+
 async def test_mistakes_stand_beside_their_fields(editor: Editor) -> None:
     form = await editor.form(CALIPER)
     wrong = {**form, "head.minutes": "soon", "head.quantity": "0", "head.evidence": "brakes-built-24"}
@@ -475,6 +488,19 @@ class TestImport:
         assert "3 bench-7,guessed,our own bench grade:" in lowered
         assert "4 bench-8,measured, reference: a value is needed here" in lowered
         assert "bench-8,measured," in unescape(answer.text[answer.text.index("<textarea") :])
+
+    async def test_a_mistake_of_no_line_is_told_of_the_whole_sheet(self, editor: Editor) -> None:
+        """QB-3310 without its twin: QB-3311 still names it. Neither is a line 0, nor is one empty."""
+        sheet = "[component]\nnumber,name,section,origin\nQB-3310,left caliper,brakes,modern\n"
+        answer = await self.send(editor, sheet, "try")
+        assert "Whole sheet twin: " in text_of(answer)
+        assert "(empty)" not in text_of(answer)
+
+    async def test_a_list_in_its_own_columns_is_shown_the_way_to_the_flat_lists(self, editor: Editor) -> None:
+        answer = await self.send(editor, "number,name,price\nQB-1,thing,3\n", "try")
+        assert answer.status_code == 422
+        assert 'href="/edit/flat">flat parts list</a>' in answer.text
+        assert "`" not in text_of(answer)
 
     async def test_tried_first_then_stored_with_a_reason(self, editor: Editor) -> None:
         tried = await self.send(editor, self.GOOD, "try")

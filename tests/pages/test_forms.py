@@ -50,6 +50,26 @@ async def test_a_file_stands_in_the_place_of_what_was_pasted_and_lines_end_alike
     assert "no text that can be read" in (await sent(file=b"\x81\xff"))[1]
 
 
+@pytest.mark.anyio
+@pytest.mark.parametrize(
+    ("file", "told"),
+    [
+        (b" \n", "The file is empty."),
+        (b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR", "no text that can be read"),
+        (b"%PDF-1.4\n1 0 obj\n", "This is no text and no workbook"),
+        (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(40), "This is no text and no workbook"),
+        (b"\x81\xff", "no text that can be read"),
+    ],
+)
+async def test_a_file_that_is_no_sheet_is_named_as_such_and_what_was_pasted_stays(
+    file: bytes, told: str
+) -> None:
+    """The first bytes of PNG (RFC 2083, 3.1), PDF (ISO 32000-1, 7.5.2) and older workbooks (MS-CFB, 2.2)."""
+    text, refused = await sent(sheet="[evidence]", file=file)
+    assert told in refused
+    assert text == "[evidence]"
+
+
 def test_a_count_is_a_whole_number_of_at_most_seven_digits() -> None:
     for text, count in {"": 0, " ": 0, "0": 0, " 4 ": 4, "9999999": 9_999_999}.items():
         assert whole({"came": text}, "came") == count
@@ -101,6 +121,9 @@ def test_each_line_with_mistakes_is_told_once_with_its_text() -> None:
         {"line": 2, "text": "two", "wrong": ["order: is no number", "x: is no number"]},
         {"line": 3, "text": "", "wrong": ["Is no number"]},
     ]
+    assert lines_with_mistakes("one\ntwo", [wrong(0, "twin")]) == [
+        {"line": 0, "text": "", "wrong": ["twin: is no number"]}
+    ], "a mistake of the whole has no line"
 
 
 @pytest.mark.parametrize(

@@ -118,3 +118,27 @@ async def test_where_the_house_reviews_there_is_no_save(demo_copy: Callable[[], 
         own = await editor.post(address, {**token, "do": "accept", "reason": "mine"})
         assert "Somebody else must look" in text_of(own)
         assert editor.rows(*STORED)[0]["minutes"] == 85
+
+
+async def test_a_proposal_that_was_overtaken_says_so_in_whole_sentences_and_leads_to_the_record(
+    editor: Editor,
+) -> None:
+    """What was typed as a reason stays through a look at the effect."""
+    address = await propose(editor, "95")
+    stored = {**await editor.form(CALIPER), "head.minutes": "80", "do": "save", "why": "first"}
+    await editor.post(CALIPER, stored)
+    token = {"form_token": await editor.token(), "reason": "seen on the vehicle"}
+    looked = await editor.post(address, {**token, "do": "effect"})
+    assert 'value="seen on the vehicle"' in looked.text
+    refused = await editor.post(address, {**token, "do": "accept"})
+    assert "propose it anew. Nothing was decided." in text_of(refused)
+    assert f'href="{CALIPER}"' in refused.text
+
+
+async def test_what_was_decided_is_not_told_as_waiting(editor: Editor) -> None:
+    address = await propose(editor, "80")
+    token = {"form_token": await editor.token()}
+    await editor.post(address, {**token, "do": "refuse", "reason": "clocked wrong"})
+    shown = text_of(await editor.get(f"{address}?done=proposed"))
+    assert "refused" in shown
+    assert "Nothing is published" not in shown

@@ -44,7 +44,7 @@ async def test_a_report_is_taken_in_and_says_what_it_bears_on(writer: httpx.Asyn
     again = await report(writer, typed)
     assert again["catalogue_revision"] == found["catalogue_revision"]
     other = await report(writer, typed | {"outcome": "fitted"}, 409)
-    assert "says otherwise" in other["detail"]
+    assert "says otherwise: whoever may edit puts it right at /edit/report/" in other["detail"]
 
 
 async def test_reports_are_listed_the_latest_first(writer: httpx.AsyncClient) -> None:
@@ -98,7 +98,8 @@ async def test_an_answer_knows_the_grade_and_has_another_etag(writer: httpx.Asyn
     assert (of_claim(before), of_claim(after)) == ("built and driven", "measured")
     contradicted = after.json()["set"]["contradicted"]
     assert [one["claim"] for one in contradicted] == [CLAIM]
-    assert "1 did not fit, by 1 workshop" in contradicted[0]["sentence"]
+    told = "Reports contradict that QB-3310 fits the front brake, left: 1 did not fit, by 1 workshop."
+    assert contradicted[0]["sentence"].startswith(told), "one report alone disagrees with no other"
     assert before.json()["set"]["contradicted"] == []
 
 

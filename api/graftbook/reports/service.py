@@ -2,6 +2,7 @@
 
 from datetime import date
 from typing import Any
+from urllib.parse import quote
 
 from graftbook.access.principal import Principal
 from graftbook.catalogue.format.names import name_of
@@ -71,7 +72,8 @@ def _said(service: Service, body: ReportIn) -> tuple[ReportRecord, dict[str, Any
     with reading(service.source) as session:
         before = rows_in(images(session.connection(), "report", [name]).get(name))
     if before and before != [said]:
-        message = f"There is a report '{name}' already that says otherwise; change that record"
+        told = f"There is a report '{name}' already that says otherwise"
+        message = f"{told}: whoever may edit puts it right at /edit/report/{quote(name)}"
         raise AlreadyExists(message, pointer="/outcome")
     return record, {"record": "report", **said}
 

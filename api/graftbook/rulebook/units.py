@@ -168,9 +168,7 @@ def read_measure(written: str, quantity: str, choices: tuple[str, ...] = ()) -> 
     low, high, name = parts
     unit = UNITS.get((quantity, name))
     if unit is None:
-        known = ", ".join(n or "no unit" for n in units_of(quantity))
-        told = f"'{name}' is not a unit of {quantity}; use" if name else f"a {quantity} has a unit:"
-        raise NotAMeasure(f"{told} one of: {known}")
+        raise NotAMeasure(_no_unit(text, quantity, name))
     first = float(low) * unit.factor + unit.offset
     last = first if not high else float(high) * unit.factor + unit.offset
     if not (math.isfinite(first) and math.isfinite(last)):
@@ -180,6 +178,18 @@ def read_measure(written: str, quantity: str, choices: tuple[str, ...] = ()) -> 
     if quantity == "count" and (first != int(first) or last != int(last)):
         raise NotAMeasure(f"'{text}' is not a whole number")
     return Measure(text, first, last)
+
+
+def _no_unit(text: str, quantity: str, name: str) -> str:
+    """Why a value has no unit of its quantity, and what may be meant."""
+    if name.startswith(","):
+        return f"'{text}' has a comma; a dot stands before the decimals and nothing between thousands"
+    units = units_of(quantity)
+    known = ", ".join(one or "no unit" for one in units)
+    if not name:
+        return f"a {quantity} has a unit: one of: {known}"
+    meant = "".join(f" did you mean '{one}'?" for one in units if one.lower() == name.lower())
+    return f"'{name}' is not a unit of {quantity};{meant} use one of: {known}"
 
 
 def number_and_unit(written: str) -> tuple[str, str, str]:

@@ -34,7 +34,7 @@ from graftbook.catalogue.format.records import KIND_BY_WORD, Record
 LONGEST_SHOWN = 60
 LONGEST_NAME = 400
 A_FLAT_LIST = (
-    "a list in columns of its own comes in as a flat parts list: `graftbook flat`, or *Edit* on the pages"
+    "a list in columns of its own comes in as a flat parts list: graftbook flat, or the page /edit/flat"
 )
 
 PICK_LISTS = "pick lists"

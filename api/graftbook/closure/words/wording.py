@@ -484,7 +484,7 @@ def contradicted_sentence(book: RuleBook, contradicted: Unconfirmed) -> str:
         if isinstance(claim, Fitment)
         else claim.name
     )
-    return f"Reports disagree on {what}: {told}, by {shops}. It is worth {GRADE_WORDS[claim.grade]} now."
+    return f"Reports contradict {what}: {told}, by {shops}. It is worth {GRADE_WORDS[claim.grade]} now."
 
 
 def _count(number: int, noun: str) -> str:

@@ -279,9 +279,7 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
     keeps, proposes = do in ("save", "remove"), do in ("propose", "remove-propose")
     if keeps:
         review.require_no_review(service)
-    if (keeps or proposes) and (wrong := what_is_wrong_with(why)):
-        sheet.why_wrong = wrong
-        return _record_page(request, sheet, 422)
+    sheet.why_wrong = what_is_wrong_with(why) if keeps or proposes else ""
     rows, sheet.numbers = read(sheet.kind, sheet.form)
     name = sheet.name
     if not name:
@@ -289,15 +287,16 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
         if sheet.mistakes:
             sheet.mistakes = _all_mistakes(service, sheet, name, rows) or sheet.mistakes
             return _record_page(request, sheet, 422)
-    look = None if keeps or sheet.checked else EffectLook(service)
+    look = None if keeps or sheet.checked or sheet.why_wrong else EffectLook(service)
+    tries = not keeps or bool(sheet.why_wrong)
     try:
-        report = _edited(service, sheet, name, rows, Author(who, why), look, dry_run=not keeps)
+        report = _edited(service, sheet, name, rows, Author(who, why), look, dry_run=tries)
     except (PreconditionFailed, PreconditionRequired, UnknownRecord):
         return _changed_meanwhile(request, service, sheet, name)
     except InvalidRequest as problem:
         sheet.told = problem.detail
         return _record_page(request, sheet, 422)
-    if not report.ok:
+    if not report.ok or sheet.why_wrong:
         sheet.mistakes = report.mistakes
         return _record_page(request, sheet, 422)
     if sheet.checked:

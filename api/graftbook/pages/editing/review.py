@@ -13,7 +13,7 @@ from graftbook.editing.review import service as review
 from graftbook.editing.review.schemas import LONGEST_WHY, ProposedChangeOut
 from graftbook.editing.review.tables import OPEN
 from graftbook.http.responses import KEEP_NOTHING
-from graftbook.pages.editing.edit import Differing, differing, what_is_wrong_with
+from graftbook.pages.editing.edit import Differing, differing, record_address, what_is_wrong_with
 from graftbook.pages.editing.effects import looked_at
 from graftbook.pages.editing.forms import typed
 from graftbook.pages.frame import gone_to, page
@@ -90,8 +90,13 @@ def _decided_some(
         try:
             return gone_to(f"/review?done={_decide(service, ticked, form.get('do', ''), reason, by)}")
         except Problem as problem:
-            wrong = problem.detail or problem.title
+            wrong = _told(problem)
     return _list_page(request, service, wrong=wrong, ticked=frozenset(ticked), reason=reason[:LONGEST_WHY])
+
+
+def _told(problem: Problem) -> str:
+    """A problem as a whole sentence, since another follows it."""
+    return f"{(problem.detail or problem.title).rstrip('.')}."
 
 
 def _decide(service: Service, numbers: list[int], do: str, reason: str, by: Principal) -> str:
@@ -123,12 +128,14 @@ def _answered(
         if do == "effect":
             look, report = review.look_at_effect(service, number)
             effect, job = looked_at(request, look, f"proposal {number}")
-            return _page(request, service, number, effect=effect, job=job, changed=report.changed)
+            return _page(
+                request, service, number, reason=reason, effect=effect, job=job, changed=report.changed
+            )
         if wrong := what_is_wrong_with(reason):
             return _page(request, service, number, wrong=wrong, reason=reason)
         return gone_to(f"/review/{number}?done={_decide(service, [number], do, reason, by)}")
     except Problem as problem:
-        return _page(request, service, number, wrong=problem.detail or problem.title, reason=reason)
+        return _page(request, service, number, wrong=_told(problem), reason=reason)
 
 
 @router.post("/review/{number}/withdraw")
@@ -141,14 +148,16 @@ async def withdraw(request: Request, number: Number, service: ServiceDep, ordere
 
 
 class ChangeShown(ProposedChangeOut):
-    """What a proposal changes of a record: the fields that differ."""
+    """What a proposal changes of a record: the fields that differ, and where the record is edited."""
 
+    address: str
     fields: list[Differing]
 
 
 def _shown(change: ProposedChangeOut) -> ChangeShown:
     kind = change["kind"]
-    return {**change, "fields": differing(typed(kind, change["before"]), typed(kind, change["after"]))}
+    fields = differing(typed(kind, change["before"]), typed(kind, change["after"]))
+    return {**change, "address": record_address(kind, change["name"]), "fields": fields}
 
 
 def _page(

@@ -32,14 +32,24 @@ async def sheet_in(form: FormData, elsewhere: str) -> tuple[str, str]:
     if isinstance(upload, UploadFile) and upload.filename:
         content = await upload.read(LONGEST_SHEET + 1)
         try:
-            text = text_of(content) if len(content) <= LONGEST_SHEET else "x" * (LONGEST_SHEET + 1)
+            text = _text_in(content) if len(content) <= LONGEST_SHEET else "x" * (LONGEST_SHEET + 1)
         except NotASheet as error:
-            text, refused = "", f"{begun(str(error))}."
+            refused = f"{begun(str(error))}."
     if len(text.encode("utf-8", "replace")) > LONGEST_SHEET:
         text, refused = "", f"The sheet has more than {LONGEST_SHEET:,} bytes. {elsewhere}"
     if not refused and not text.strip():
         refused = "Choose a file, or paste the sheet."
     return text.replace("\r\n", "\n").replace("\r", "\n"), refused
+
+
+def _text_in(content: bytes) -> str:
+    """A file's text. Raises NotASheet for an empty one and for what a sheet was taken for by mistake."""
+    text = text_of(content)
+    if not text.strip():
+        raise NotASheet("the file is empty")
+    if "\0" in text or text.startswith("%PDF-"):
+        raise NotASheet("this is no text and no workbook; save the sheet as CSV or XLSX, then send that")
+    return text
 
 
 class WrongCell(TypedDict):

@@ -56,10 +56,20 @@ async def make(request: Request, service: ServiceDep, administrator: Administrat
 def _make(request: Request, service: Service, form: Form, who: str) -> Response:
     try:
         body = validated(WebhookIn, _typed(form))
+        _require_another(service, body)
         made = webhooks.make_webhook(service.engine, body, who, own_networks(service))
     except InvalidRequest as problem:
         return _list_page(request, service, _typed(form), told_of(problem))
     return _page(request, service, made["id"], secret=made["secret"])
+
+
+def _require_another(service: Service, body: WebhookIn) -> None:
+    """A page that shows a secret sends its form again when it is loaded again: that makes no second one."""
+    for one in webhooks.list_webhooks(service.engine):
+        if one["url"] == body.url and set(one["kinds"]) == set(body.kinds):
+            raise InvalidRequest(
+                "This address is called already with these events: open it in the list above"
+            )
 
 
 def _typed(form: Form) -> dict[str, Any]:
@@ -133,6 +143,8 @@ def _change(request: Request, service: Service, name: str, form: Form) -> Respon
 def _done(request: Request, service: Service, name: str, form: Form) -> Response:
     do, engine = form.get("do", ""), service.engine
     if do == "secret":
+        if form.get("etag") != webhooks.webhook_etag(webhooks.get_webhook(engine, name)):
+            raise PreconditionFailed("The webhook was changed meanwhile")
         return _page(request, service, name, secret=webhooks.new_secret_of(engine, name)["secret"])
     if do == "remove":
         webhooks.remove_webhook(engine, name)
