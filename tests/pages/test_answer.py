@@ -1,6 +1,7 @@
 """The pages of an answer: same words and figures as the API, addresses that stay, reasons that lead back."""
 
 import re
+import zlib
 from decimal import Decimal
 from html import unescape
 from itertools import pairwise
@@ -8,17 +9,33 @@ from typing import Any
 
 import httpx
 import pytest
+from fastapi import FastAPI
+from starlette.types import Message, Receive, Scope, Send
 
+from graftbook.http.compression import zstd
 from graftbook.pages.answer import answer as answer_page
 from graftbook.pages.answer.layers import HEIGHT, MOST_ROWS, WIDTH, draw
 from graftbook.pages.answer.picture import graph_of
 from graftbook.pages.asking.question import PageQuestion
+from graftbook.pages.frame import SEND, pieces_of
 from graftbook.pages.words import both_sides, paired, said_once
 from tests.pages.conftest import text_of
 
 CHASSIS = "24PL-018412"
 DISCS = {"chassis": CHASSIS, "fit": "QB-3310"}
 HTML = {"Accept": "text/html"}
+
+
+class _AsItIs:
+    def decompress(self, piece: bytes) -> bytes:
+        return piece
+
+
+UNPACKING: dict[str, Any] = {
+    "zstd": zstd.ZstdDecompressor,
+    "gzip": lambda: zlib.decompressobj(wbits=31),
+    "identity": _AsItIs,
+}
 
 
 async def read(browser: httpx.AsyncClient, path: str, **params: object) -> httpx.Response:
@@ -318,6 +335,47 @@ async def test_pages_are_packed_for_who_takes_it(browser: httpx.AsyncClient) -> 
     assert packed.headers["content-encoding"] == "gzip"
     assert packed.text == plain.text
     assert "Accept-Encoding" in packed.headers["vary"]
+
+
+@pytest.mark.parametrize("coding", ["zstd", "gzip", "identity"])
+@pytest.mark.parametrize(
+    ("page", "begins", "goes_on"), [("answer", 'class="totals"', 'class="set"'), ("picture", "<h1", "<svg")]
+)
+async def test_the_head_of_a_long_page_is_sent_while_the_rest_is_written(
+    app: FastAPI, coding: str, page: str, begins: str, goes_on: str
+) -> None:
+    pieces: list[bytes] = []
+
+    async def listening(scope: Scope, receive: Receive, send: Send) -> None:
+        async def heard(message: Message) -> None:
+            pieces.append(message.get("body", b""))
+            await send(message)
+
+        await app(scope, receive, heard)
+
+    there = httpx.ASGITransport(listening)
+    async with httpx.AsyncClient(transport=there, base_url="http://127.0.0.1") as client:
+        headers = HTML | {"Accept-Encoding": coding}
+        await client.get(f"/{page}?chassis={CHASSIS}&fit=QB-3310&as_of=1", headers=headers)
+    first, whole = (
+        UNPACKING[coding]().decompress(sent).decode()
+        for sent in (next(filter(None, pieces)), b"".join(pieces))
+    )
+    assert whole.startswith(first)
+    assert begins in first
+    assert goes_on not in first
+    assert goes_on in whole
+    assert whole.rstrip().endswith("</html>")
+
+
+def test_what_follows_is_not_written_before_the_head_of_a_page_is_sent() -> None:
+    written = iter(["head", SEND, "set", SEND, "rest"])
+    pieces = pieces_of(written)
+    assert next(pieces) == ("head", True)
+    assert list(pieces) == [("set", True), ("rest", False)]
+    written = iter(["head", SEND, "set"])
+    next(pieces_of(written))
+    assert next(written) == "set", "nobody has asked for it yet"
 
 
 def test_a_question_travels_in_its_address() -> None:

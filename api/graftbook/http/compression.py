@@ -48,18 +48,25 @@ class Compressor(Protocol):
 
 
 class _Gzip:
-    def __init__(self) -> None:
+    def __init__(self, at_once: bool) -> None:
         self._inner = zlib.compressobj(GZIP_LEVEL, wbits=31)
-        self.add = self._inner.compress
+        self._ends = zlib.Z_SYNC_FLUSH if at_once else zlib.Z_NO_FLUSH
+
+    def add(self, piece: bytes) -> bytes:
+        return self._inner.compress(piece) + self._inner.flush(self._ends)
 
     def finish(self) -> bytes:
         return self._inner.flush()
 
 
 class _Zstd:
-    def __init__(self) -> None:
+    def __init__(self, at_once: bool) -> None:
         self._inner = zstd.ZstdCompressor()
-        self.add = self._inner.compress
+        self._at_once = at_once
+
+    def add(self, piece: bytes) -> bytes:
+        inner = self._inner
+        return inner.compress(piece, inner.FLUSH_BLOCK if self._at_once else inner.CONTINUE)
 
     def finish(self) -> bytes:
         return self._inner.flush()
@@ -77,9 +84,9 @@ def packed(body: bytes, coding: str) -> bytes:
     return _WHOLE[coding](body)
 
 
-def compressor(coding: str) -> Compressor:
-    """For a body that comes in pieces."""
-    return _Zstd() if coding == ZSTD else _Gzip()
+def compressor(coding: str, at_once: bool = False) -> Compressor:
+    """For a body that comes in pieces. `at_once`: whoever has got one can read all of it."""
+    return _Zstd(at_once) if coding == ZSTD else _Gzip(at_once)
 
 
 @lru_cache(maxsize=256)
@@ -146,6 +153,8 @@ _MEDIA = (
     b"image/svg+xml",
 )
 _STREAMS = b"text/event-stream"
+_PAGES = b"text/html"
+"""A page shows what it has got, so each piece of it is sent on at once."""
 AT_ONCE = 100_000
 """More than this is compressed in another thread: it would hold up everybody else."""
 
@@ -222,7 +231,7 @@ class _Sent:
             await self._send(start)
             return first
         if more:
-            self._by_pieces = compressor(self._coding)
+            self._by_pieces = compressor(self._coding, at_once=_is_page(start))
             first, length = _piece(self._by_pieces, first), None
         else:
             first = {**first, "body": await self._whole(body)}
@@ -238,6 +247,10 @@ class _Sent:
         else:
             make = partial(self._answers.in_coding, etag, coding, partial(packed, body, coding))
         return await run_in_threadpool(make) if len(body) > AT_ONCE else make()
+
+
+def _is_page(start: Message) -> bool:
+    return bool(dict(start["headers"]).get(b"content-type", b"").startswith(_PAGES))
 
 
 def _piece(by_pieces: Compressor, message: Message) -> Message:

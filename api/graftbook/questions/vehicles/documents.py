@@ -1,22 +1,37 @@
 """What a chassis number says: the vehicle, what it was built with, what is known to go wrong with it."""
 
+from typing import TypedDict
+
 from graftbook.catalogue.store.lookup import Found
 from graftbook.http.values import SEVERITY_WORDS
 from graftbook.questions.closures.documents import vehicle_document
 from graftbook.questions.lookup.schemas import FittedOut, VehicleFlawOut, VehiclePageOut
 from graftbook.rulebook.model import Flaw, RuleBook, Vehicle
-from graftbook.rulebook.scope import Fit, Scope
+from graftbook.rulebook.scope import Fit, Scope, scope_for
 
 
 def vehicle_page(book: RuleBook, found: Found, vehicle: Vehicle) -> VehiclePageOut:
     """The vehicle's page as facts. `vehicle` is the one found, with the options that it has."""
-    scope = Scope(book, vehicle)
     return {
         **vehicle_document(book, vehicle, found.chassis, found.estimated),
         "catalogue_revision": book.revision,
-        "fitted": [_fitted(scope, name) for name in book.positions],
-        "flaws": _flaws(scope),
+        **_as_it_came(scope_for(book, vehicle)),
     }
+
+
+class _AsItCame(TypedDict):
+    fitted: list[FittedOut]
+    flaws: list[VehicleFlawOut]
+
+
+def _as_it_came(scope: Scope) -> _AsItCame:
+    """What was fitted and what is known to go wrong with it, kept with the vehicle; nobody changes it."""
+    found: _AsItCame | None = scope.notebook.get("as it came")
+    if found is None:
+        fitted = [_fitted(scope, name) for name in scope.book.positions]
+        found = {"fitted": fitted, "flaws": _flaws(scope)}
+        scope.notebook["as it came"] = found
+    return found
 
 
 def _fitted(scope: Scope, position: str) -> FittedOut:
