@@ -205,3 +205,44 @@ async def test_a_page_of_a_build_that_ran_late_says_so_and_asks_again(
         page = await counter.get("/builds/late-van", on=ago(1))
         assert page.status_code == 503
         assert f'<a class="button" href="/builds/late-van?on={ago(1)}">Ask again</a>' in page.text
+
+
+async def test_an_address_of_nothing_leads_back_to_what_there_is(own_app: FastAPI) -> None:
+    """A mistyped name is no dead end: its page leads to the list that the name was sought in."""
+    async with signed_in(own_app, "edit") as client:
+        hand = Hand(client)
+        for address, room, words in [
+            ("/builds/no-such", "/builds", "Builds"),
+            ("/specifications/no-such", "/specifications", "Specifications"),
+            ("/orders/no-such", "/orders", "Orders"),
+            ("/edit/component/QX-9999", "/edit", "Edit the catalogue"),
+            ("/edit/flat/no-such", "/edit/flat", "Flat parts lists"),
+            ("/review/999", "/review", "Proposed changes"),
+        ]:
+            found = await hand.get(address)
+            assert found.status_code == 404
+            assert f'href="{room}">{words}</a>' in found.text, address
+
+
+async def test_who_is_signed_out_over_a_form_signs_in_beside_it(own_app: FastAPI) -> None:
+    """The page of the form stays one step back, with what was typed in it."""
+    async with signed_in(own_app, "order") as client:
+        hand = Hand(client)
+        await hand.get("/builds")
+        client.cookies.clear()
+        own = BROWSER | {"Sec-Fetch-Site": "same-origin"}
+        told = await client.post("/builds", data={"name": "red-van", "form_token": "0"}, headers=own)
+        assert told.status_code == 401
+        assert 'href="/signin" target="_blank"' in told.text
+        assert "go one page back" in text_of(told)
+
+
+async def test_what_is_fitted_and_goes_nowhere_is_not_told_as_a_wish_of_somebody(own_app: FastAPI) -> None:
+    """A wheel recorded at a brake: what is open of it cannot be told, which is not nothing."""
+    async with signed_in(own_app, "order") as client:
+        hand = Hand(client)
+        await hand.send("/builds", {"name": "odd-van", "chassis": CHASSIS})
+        fitted = {"what": "fitted", "position": "brake.front.left", "component": "QW-1500"}
+        page = text_of(await hand.send("/builds/odd-van", fitted))
+        assert "Still open cannot be told" in page
+        assert "Each part that is fitted stands for a wish in what follows" in page
