@@ -184,6 +184,33 @@ async def test_a_specification_is_made_compared_and_made_the_houses_own(
         assert empty.status_code == 422
 
 
+async def test_a_specification_keeps_no_number_that_nobody_has(own_app: FastAPI) -> None:
+    """A house builds to it for years: a slip is told before it is kept, and what was typed stays."""
+    async with signed_in(own_app, "edit") as client:
+        editor = Hand(client)
+        form = {"name": "slip", "title": "Discs", "wishes": "QB-331O\nfront discs please\nqb 3302"}
+        told = await editor.send("/specifications", form)
+        assert told.status_code == 422
+        assert "There is no component 'QB-331O'; did you mean QB-3310" in text_of(told)
+        assert "There is no component 'front discs please'" in text_of(told)
+        assert "qb 3302" not in text_of(told).partition("Name")[0], "a number may be typed in another way"
+        assert "front discs please" in told.text[told.text.index("<textarea") :], "what was typed stays"
+        assert (await editor.get("/specifications/slip")).status_code == 404
+
+
+async def test_what_cannot_be_asked_is_not_told_as_late(own_app: FastAPI, writer: httpx.AsyncClient) -> None:
+    """A number that went, kept by a program: asking again would say the same."""
+    gone = {"name": "gone", "title": "Discs", "wishes": [{"fit": "QB-0"}], "variants": ["24P-21-L"]}
+    assert (await writer.post("/v1/specifications", json=gone)).status_code == 201
+    async with signed_in(own_app, "edit") as client:
+        editor = Hand(client)
+        for shown in ("variants", "compare?from=1&to=1"):
+            page = text_of(await editor.get(f"/specifications/gone/{shown}"))
+            assert "1\u00a0cannot be asked" in page or "1 cannot be asked" in page, shown
+            assert "There is no component 'QB-0'" in page
+            assert "ask again" not in page, shown
+
+
 async def test_a_page_of_a_build_that_ran_late_says_so_and_asks_again(
     own_app: FastAPI, writer: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
