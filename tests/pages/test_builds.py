@@ -184,6 +184,33 @@ async def test_a_specification_is_made_compared_and_made_the_houses_own(
         assert empty.status_code == 422
 
 
+async def test_a_specification_keeps_no_number_that_nobody_has(own_app: FastAPI) -> None:
+    """A house builds to it for years: a slip is told before it is kept, and what was typed stays."""
+    async with signed_in(own_app, "edit") as client:
+        editor = Hand(client)
+        form = {"name": "slip", "title": "Discs", "wishes": "QB-331O\nfront discs please\nqb 3302"}
+        told = await editor.send("/specifications", form)
+        assert told.status_code == 422
+        assert "There is no component 'QB-331O'; did you mean QB-3310" in text_of(told)
+        assert "There is no component 'front discs please'" in text_of(told)
+        assert "qb 3302" not in text_of(told).partition("Name")[0], "a number may be typed in another way"
+        assert "front discs please" in told.text[told.text.index("<textarea") :], "what was typed stays"
+        assert (await editor.get("/specifications/slip")).status_code == 404
+
+
+async def test_what_cannot_be_asked_is_not_told_as_late(own_app: FastAPI, writer: httpx.AsyncClient) -> None:
+    """A number that went, kept by a program: asking again would say the same."""
+    gone = {"name": "gone", "title": "Discs", "wishes": [{"fit": "QB-0"}], "variants": ["24P-21-L"]}
+    assert (await writer.post("/v1/specifications", json=gone)).status_code == 201
+    async with signed_in(own_app, "edit") as client:
+        editor = Hand(client)
+        for shown in ("variants", "compare?from=1&to=1"):
+            page = text_of(await editor.get(f"/specifications/gone/{shown}"))
+            assert "1\u00a0cannot be asked" in page or "1 cannot be asked" in page, shown
+            assert "There is no component 'QB-0'" in page
+            assert "ask again" not in page, shown
+
+
 async def test_a_page_of_a_build_that_ran_late_says_so_and_asks_again(
     own_app: FastAPI, writer: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -205,3 +232,44 @@ async def test_a_page_of_a_build_that_ran_late_says_so_and_asks_again(
         page = await counter.get("/builds/late-van", on=ago(1))
         assert page.status_code == 503
         assert f'<a class="button" href="/builds/late-van?on={ago(1)}">Ask again</a>' in page.text
+
+
+async def test_an_address_of_nothing_leads_back_to_what_there_is(own_app: FastAPI) -> None:
+    """A mistyped name is no dead end: its page leads to the list that the name was sought in."""
+    async with signed_in(own_app, "edit") as client:
+        hand = Hand(client)
+        for address, room, words in [
+            ("/builds/no-such", "/builds", "Builds"),
+            ("/specifications/no-such", "/specifications", "Specifications"),
+            ("/orders/no-such", "/orders", "Orders"),
+            ("/edit/component/QX-9999", "/edit", "Edit the catalogue"),
+            ("/edit/flat/no-such", "/edit/flat", "Flat parts lists"),
+            ("/review/999", "/review", "Proposed changes"),
+        ]:
+            found = await hand.get(address)
+            assert found.status_code == 404
+            assert f'href="{room}">{words}</a>' in found.text, address
+
+
+async def test_who_is_signed_out_over_a_form_signs_in_beside_it(own_app: FastAPI) -> None:
+    """The page of the form stays one step back, with what was typed in it."""
+    async with signed_in(own_app, "order") as client:
+        hand = Hand(client)
+        await hand.get("/builds")
+        client.cookies.clear()
+        own = BROWSER | {"Sec-Fetch-Site": "same-origin"}
+        told = await client.post("/builds", data={"name": "red-van", "form_token": "0"}, headers=own)
+        assert told.status_code == 401
+        assert 'href="/signin" target="_blank"' in told.text
+        assert "go one page back" in text_of(told)
+
+
+async def test_what_is_fitted_and_goes_nowhere_is_not_told_as_a_wish_of_somebody(own_app: FastAPI) -> None:
+    """A wheel recorded at a brake: what is open of it cannot be told, which is not nothing."""
+    async with signed_in(own_app, "order") as client:
+        hand = Hand(client)
+        await hand.send("/builds", {"name": "odd-van", "chassis": CHASSIS})
+        fitted = {"what": "fitted", "position": "brake.front.left", "component": "QW-1500"}
+        page = text_of(await hand.send("/builds/odd-van", fitted))
+        assert "Still open cannot be told" in page
+        assert "Each part that is fitted stands for a wish in what follows" in page

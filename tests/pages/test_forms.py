@@ -56,8 +56,11 @@ async def test_a_file_stands_in_the_place_of_what_was_pasted_and_lines_end_alike
     [
         (b" \n", "The file is empty."),
         (b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR", "no text that can be read"),
-        (b"%PDF-1.4\n1 0 obj\n", "This is no text and no workbook"),
-        (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(40), "This is no text and no workbook"),
+        (b"%PDF-1.4\n1 0 obj\n", "This is no text that can be read; save the sheet as CSV"),
+        (
+            b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(40),
+            "This is no text that can be read; save the sheet as CSV",
+        ),
         (b"\x81\xff", "no text that can be read"),
     ],
 )

@@ -18,6 +18,16 @@ _FORMS = (
     "/builds", "/check", "/edit", "/orders/", "/pictures", "/report", "/review", "/specifications", "/store",
     "/webhooks",
 )  # fmt: skip
+_ROOMS = {
+    "/edit/flat/": "Flat parts lists",
+    "/edit/": "Edit the catalogue",
+    "/review/": "Proposed changes",
+    "/builds/": "Builds",
+    "/specifications/": "Specifications",
+    "/orders/": "Orders",
+    "/webhooks/": "Webhooks",
+}
+"""The page that lists what stands under an address, the narrower first."""
 _STEP = re.compile(r"(/(?:orders|review|edit/flat|edit/effect)/[^/]+)/[a-z-]+")
 
 
@@ -49,6 +59,7 @@ def problem_page(request: Request, problem: Problem) -> Response:
         form=form_address(question, problem) if asked else "",
         question=question,
         back=_page_of_form(request),
+        room=next(((start[:-1], words) for start, words in _ROOMS.items() if path.startswith(start)), None),
         retyped=path if asked else "/vehicle",
         request_id=getattr(request.state, "request_id", ""),
     )

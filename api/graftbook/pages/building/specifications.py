@@ -1,6 +1,6 @@
 """Specifications: what the house builds to, over all its variants, and what a newer version changes."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 from urllib.parse import quote, urlencode
 
@@ -15,6 +15,7 @@ from graftbook.builds.standards import service as standards
 from graftbook.builds.stored.documents import SpecificationOut, specification_document
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.store.lists import list_variants
+from graftbook.catalogue.store.lookup import find_components
 from graftbook.catalogue.store.titles import titles
 from graftbook.database import reading
 from graftbook.http.errors import validated
@@ -24,7 +25,7 @@ from graftbook.pages.building.typed import Form, question_in, said
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
 from graftbook.pages.words import told_of
-from graftbook.problems import InvalidRequest, PreconditionFailed, Problem
+from graftbook.problems import InvalidRequest, PreconditionFailed, Problem, UnknownComponent
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.schemas import WishIn
 
@@ -78,22 +79,39 @@ async def create(request: Request, service: ServiceDep, editor: Editor) -> Respo
 
 def _create(request: Request, service: Service, form: Form) -> Response:
     try:
-        body = validated(SpecificationCreateIn, {"name": form.get("name", "").strip(), **_body(form)})
+        body = validated(
+            SpecificationCreateIn, {"name": form.get("name", "").strip(), **_body(service, form)}
+        )
         specifications.create_specification(service.engine, body.name, body)
     except Problem as problem:
         return _list_page(request, service, form, told_of(problem), problem.answer_status)
     return gone_to(f"/specifications/{quote(body.name)}")
 
 
-def _body(form: Form) -> dict[str, Any]:
+def _body(service: Service, form: Form) -> dict[str, Any]:
     """What the form says of a version. Raises InvalidRequest."""
     text = form.get("wishes", "").strip()
     if not text:
         raise InvalidRequest("Say what it wishes: numbers, or the address of an answer", pointer="/wishes")
-    asked = question_in(text, STAND_IN).model_dump(mode="json", exclude_unset=True)
+    question = question_in(text, STAND_IN)
+    _require_known(service, {wish.fit: None for wish in question.wishes if wish.fit})
+    asked = question.model_dump(mode="json", exclude_unset=True)
     kept: dict[str, Any] = {name: asked[name] for name in ("wishes", "limits", "preference") if name in asked}
     variants = [name.removeprefix("variant-") for name in form if name.startswith("variant-")]
     return {**kept, "variants": variants, **said(form, "title", "note")}
+
+
+def _require_known(service: Service, numbers: Iterable[str]) -> None:
+    """That the catalogue has each number, typed in whatever way. Raises InvalidRequest."""
+    wrong: list[str] = []
+    with reading(service.engine) as session:
+        for number in numbers:
+            try:
+                find_components(session, number)
+            except UnknownComponent as problem:
+                wrong.append(problem.detail if problem.detail.endswith("?") else f"{problem.detail}.")
+    if wrong:
+        raise InvalidRequest(" ".join(wrong), pointer="/wishes")
 
 
 @router.get("/specifications/{name}", dependencies=[MayRead, takes("version")])
@@ -176,7 +194,7 @@ def _change(request: Request, service: Service, name: str, form: Form, who: str)
         if form.get("do") == "present":
             standards.make_present(service.engine, f"{name}@{form.get('version', '')}", who)
         else:
-            body = validated(SpecificationIn, _body(form))
+            body = validated(SpecificationIn, _body(service, form))
             specifications.new_version(service.engine, name, form.get("etag", ""), body)
     except PreconditionFailed:
         told = "Somebody made a newer version after you opened this; nothing was stored. Look at it first."

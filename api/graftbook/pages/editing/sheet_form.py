@@ -48,7 +48,7 @@ def _text_in(content: bytes) -> str:
     if not text.strip():
         raise NotASheet("the file is empty")
     if "\0" in text or text.startswith("%PDF-"):
-        raise NotASheet("this is no text and no workbook; save the sheet as CSV or XLSX, then send that")
+        raise NotASheet("this is no text that can be read; save the sheet as CSV in UTF-8")
     return text
 
 
