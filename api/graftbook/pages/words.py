@@ -96,12 +96,12 @@ def printed(text: str) -> str:
 
 def without_side(text: str) -> str:
     """A name or a title as both sides of a pair have it."""
-    return SIDE.sub("", text)
+    return SIDE.sub("", text) if "left" in text or "right" in text else text
 
 
 def both_sides(titles: Sequence[str]) -> str:
     """`front hub, left` and `front hub, right` as `front hub, both sides`; other titles one by one."""
-    words = [_WORD.findall(title) for title in titles]
+    words = [_WORD.findall(title) for title in titles] if len(titles) > 1 else []
     if len({len(said) for said in words}) == 1:
         columns = [set(column) for column in zip(*words, strict=True)]
         if all(len(column) == 1 or column == SIDES for column in columns):
@@ -131,6 +131,11 @@ def boxes(flaws: Iterable[Mapping[str, Any]], ticked: Sequence[str]) -> list[lis
 def once(words: Iterable[str | None]) -> list[str]:
     """Each word once, in their order; none that is not there."""
     return list(dict.fromkeys(word for word in words if word))
+
+
+def said(rows: Iterable[Mapping[str, Any]], name: str, between: str = ", ") -> str:
+    """What rows say in a member, each once."""
+    return between.join(once(row[name] for row in rows))
 
 
 def half_typed(typed: str, chassis: str) -> bool:
@@ -205,6 +210,7 @@ FILTERS: dict[str, Any] = {
     "once": once,
     "paired": paired,
     "price_of_all": price_of_all,
+    "said": said,
     "said_once": said_once,
     "told_of": told_of,
 }

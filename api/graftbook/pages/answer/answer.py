@@ -1,7 +1,7 @@
 """The answer: what changes and why, what it costs, what else could be, or why it cannot be."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from typing import Any, TypedDict
 from urllib.parse import urlencode
@@ -22,6 +22,7 @@ from graftbook.pages.frame import gone_to, page
 from graftbook.pages.measures import Units
 from graftbook.pages.problems import pages_router
 from graftbook.pages.reader import units_of
+from graftbook.pages.words import paired
 from graftbook.problems import UnknownChassis, UnknownComponent
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.checks.documents import (
@@ -67,11 +68,12 @@ class FlawTold(FlawNoteOut):
 
 
 class FlawGroup(TypedDict):
-    """Flaws under one title."""
+    """Flaws under one title; `alike`: those that differ in their side alone, together."""
 
     title: str
     style: str
     flaws: list[FlawTold]
+    alike: list[list[Mapping[str, Any]]]
 
 
 class OtherSet(TypedDict):
@@ -222,9 +224,11 @@ def flaw_groups(found: RemarksOut, changed: Iterable[ChangeOut | FlawNoteOut]) -
         ("Left in the sections that change", "care", [f for f in left if f["section"] in touched]),
         ("Left elsewhere", "open", [f for f in left if f["section"] not in touched]),
     )
-    return [
-        {"title": title, "style": style, "flaws": _once(flaws)} for title, style, flaws in groups if flaws
-    ]
+    return [_group(title, style, _once(flaws)) for title, style, flaws in groups if flaws]
+
+
+def _group(title: str, style: str, flaws: list[FlawTold]) -> FlawGroup:
+    return {"title": title, "style": style, "flaws": flaws, "alike": paired(flaws, "symptom", "severity")}
 
 
 def _once(flaws: Sequence[FlawNoteOut]) -> list[FlawTold]:

@@ -1,6 +1,6 @@
 """Charts of the arithmetic, before and after, as shapes that a template writes as SVG."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from graftbook.checks.curves import CRUISE_PART, Balance, Charging, Curves, Gearing, curves
@@ -17,12 +17,12 @@ LEFT, RIGHT, TOP, BOTTOM = 52, 14, 14, 40
 ROW = 42
 
 
-def charts_of(asked: Asked, found: SetOut, units: Units) -> list[Chart]:
-    """The charts of a set; what is not recorded has none."""
+def charts_of(asked: Asked, found: SetOut, units: Units) -> Iterator[Chart]:
+    """The charts of a set, worked out where the page comes to them; what is not recorded has none."""
     stays = {place["position"]: place["component"] for place in found["stays"]}
     today = stays | {change["position"]: change["replaces"] for change in found["changes"]}
     after = stays | {change["position"]: change["component"] for change in found["changes"]}
-    return drawn(curves(asked.book, asked.question.vehicle, today, after), units)
+    yield from drawn(curves(asked.book, asked.question.vehicle, today, after), units)
 
 
 def drawn(found: Curves, units: Units = Units.recorded) -> list[Chart]:

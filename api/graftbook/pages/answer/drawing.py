@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 from textwrap import shorten
 from typing import TypedDict
 
@@ -184,5 +185,9 @@ def _flawed(flaws: Sequence[FlawNoteOut]) -> str:
     if not flaws:
         return ""
     more = f" and {len(flaws) - 1} more" if len(flaws) > 1 else ""
-    symptom = shorten(flaws[0]["symptom"], LONGEST_WORDS, placeholder=" …")
-    return f"; {flaws[0]['severity']} flaw: {symptom}{more}"
+    return f"; {flaws[0]['severity']} flaw: {_shortened(flaws[0]['symptom'])}{more}"
+
+
+@lru_cache(maxsize=4096)
+def _shortened(symptom: str) -> str:
+    return shorten(symptom, LONGEST_WORDS, placeholder=" …")

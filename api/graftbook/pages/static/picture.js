@@ -16,6 +16,8 @@ function room() {
 function zoom(to, across = holder.clientWidth / 2) {
   const at = (holder.scrollLeft + across) / scale;
   scale = Math.min(3, Math.max(Math.min(room(), 0.3), to));
+  if (Math.abs(svg.clientWidth - width * scale) < 1) return;
+  svg.classList.add("zoomed");
   svg.setAttribute("width", (width * scale).toFixed());
   svg.setAttribute("height", (height * scale).toFixed());
   holder.scrollLeft = at * scale - across;
