@@ -121,6 +121,7 @@ async def test_an_order_is_ticked_off_and_the_sheet_follows(
         assert heads == [(" open", "Open"), ("", "Open, and not here yet")], "what can be done is open"
         none = await counter.send("/builds/red-van/order/discs", {"day": ago(1)})
         assert none.status_code == 422
+        assert "Tick the steps that are done" in text_of(none)
         ticked = {
             "step-brake.front.left": "yes", "step-brake.front.right": "yes",
             "kept-brake.front.left": "rack 3", "day": ago(3),
@@ -133,7 +134,14 @@ async def test_an_order_is_ticked_off_and_the_sheet_follows(
         assert "The original QB-2010 is kept: rack 3." in told
         steps = (await counter.get("/builds/red-van/order/discs")).text
         assert re.search(r"<h2>Done</h2> <span class=\"aside\">2\s+steps<", steps)
-        done = await counter.send("/builds/red-van/order/discs", {"do": "whole"})
+        hasty = await counter.send(
+            "/builds/red-van/order/discs", {"do": "whole", "kept-hub.front.left": "rack"}
+        )
+        assert hasty.status_code == 422, "parts that nobody has seen are not fitted by one click"
+        assert "parts that have not come by this order" in text_of(hasty)
+        assert 'value="rack"' in hasty.text, "what was typed stays"
+        assert "Still open nothing" not in text_of(await counter.get("/builds/red-van"))
+        done = await counter.send("/builds/red-van/order/discs", {"do": "whole", "away": "yes"})
         assert "Still open nothing" in text_of(done)
         sheet = await counter.get("/builds/red-van/sheet")
         said = text_of(sheet)

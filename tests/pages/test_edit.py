@@ -621,3 +621,10 @@ async def test_fields_that_name_records_have_pick_lists(editor: Editor):
     page = (await editor.get("/edit/fitment")).text
     assert 'list="pick-position"' in page
     assert '<option value="battery">' in page[page.index('<datalist id="pick-position">') :]
+
+
+async def test_a_mistyped_number_is_shown_those_that_may_be_meant(editor: Editor) -> None:
+    """The letter O for the nought: an editor who finds nothing enters the part a second time."""
+    found = await editor.get("/edit?kind=component&text=QB-331O")
+    assert "No component has “QB-331O” in its name Close to it: QB-3310" in text_of(found)
+    assert 'href="/edit/component/QB-3310"' in found.text

@@ -32,7 +32,7 @@ from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
 from graftbook.pages.words import told_of
 from graftbook.pictures.service import pictures_of
-from graftbook.problems import Problem
+from graftbook.problems import InvalidRequest, Problem
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.schemas import Body
 
@@ -268,13 +268,29 @@ async def carry_out(
 def _carry_out(request: Request, service: Service, name: str, listed: str, form: Form, who: str) -> Response:
     ticked = [field.removeprefix("step-") for field in form if field.startswith("step-")]
     kept = {f.removeprefix("kept-"): v for f, v in form.items() if f.startswith("kept-") and v.strip()}
-    body = {"order_list": listed, "steps": ticked, "kept": kept, "whole": form.get("do") == "whole"}
+    whole = form.get("do") == "whole"
+    body = {"order_list": listed, "steps": ticked, "kept": kept, "whole": whole}
     try:
+        if not (whole or ticked):
+            raise InvalidRequest("Tick the steps that are done")
+        if whole and form.get("away") != "yes":
+            _require_here(service, name, listed)
         done = validated(CarriedOutIn, {**body, **said(form, "day")})
         carrying_out.carry_out(service, name, done, who)
     except Problem as problem:
         return _steps_page(request, service, name, listed, form, told_of(problem))
     return gone_to(f"/builds/{quote(name)}")
+
+
+def _require_here(service: Service, name: str, listed: str) -> None:
+    """One click fits no parts that nobody has seen: what may be driven is judged by what is fitted."""
+    steps = carrying_out.list_steps(service, name, listed)["steps"]
+    if away := sum(1 for step in steps if not (step["done"] or step["come"])):
+        need = "steps need" if away > 1 else "steps needs"
+        raise InvalidRequest(
+            f"{away} of the open {need} parts that have not come by this order: "
+            "tick that all is fitted all the same, or only the steps that are done"
+        )
 
 
 @router.get("/builds/{name}/sheet", dependencies=[MayRead, takes("on")])

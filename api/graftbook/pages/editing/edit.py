@@ -16,6 +16,7 @@ from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.history.snapshots import names_with
 from graftbook.catalogue.loading.load import Report
 from graftbook.catalogue.search import Search, find
+from graftbook.catalogue.store.lookup import numbers_near
 from graftbook.catalogue.store.titles import titles
 from graftbook.database import reading
 from graftbook.editing import history
@@ -135,6 +136,7 @@ def start(
         kind=kind,
         text=wanted,
         found=found,
+        near=_numbers_near(service, wanted) if wanted and not found and kind == "component" else [],
         edits=edits,
         often=OFTEN,
         others=others,
@@ -153,6 +155,11 @@ def _names_like(service: Service, kind: str, text: str) -> dict[str, str]:
         found = list(names)[:MOST_FOUND]
         called = titles(session, KIND_BY_WORD[kind], found)
     return {name: called.get(name, "") for name in found}
+
+
+def _numbers_near(service: Service, text: str) -> list[str]:
+    with reading(service.engine) as session:
+        return numbers_near(session, text)
 
 
 @router.get("/edit/revision/{number}", dependencies=[MayEdit])
