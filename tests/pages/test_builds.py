@@ -259,8 +259,7 @@ async def test_an_address_of_nothing_leads_back_to_what_there_is(own_app: FastAP
             assert f'href="{room}">{words}</a>' in found.text, address
 
 
-async def test_who_is_signed_out_over_a_form_signs_in_beside_it(own_app: FastAPI) -> None:
-    """The page of the form stays one step back, with what was typed in it."""
+async def test_who_is_signed_out_over_a_form_comes_back_to_it_from_signing_in(own_app: FastAPI) -> None:
     async with signed_in(own_app, "order") as client:
         hand = Hand(client)
         await hand.get("/builds")
@@ -268,8 +267,8 @@ async def test_who_is_signed_out_over_a_form_signs_in_beside_it(own_app: FastAPI
         own = BROWSER | {"Sec-Fetch-Site": "same-origin"}
         told = await client.post("/builds", data={"name": "red-van", "form_token": "0"}, headers=own)
         assert told.status_code == 401
-        assert 'href="/signin" target="_blank"' in told.text
-        assert "go one page back" in text_of(told)
+        assert 'href="/signin?next=/builds"' in told.text
+        assert "you come back to the form" in text_of(told)
 
 
 async def test_what_is_fitted_and_goes_nowhere_is_not_told_as_a_wish_of_somebody(own_app: FastAPI) -> None:

@@ -153,6 +153,27 @@ def test_what_is_typed_around_the_coming_of_an_answer_is_asked_on_leaving_its_fi
     assert asked == {("QB-3310",), ("QB-3310", "QB-7093")}
 
 
+def test_what_was_typed_while_a_session_ended_is_there_after_signing_in(visit: Visit, served: Served) -> None:
+    page = visit.page
+    page.goto("/signin?next=/builds")
+    page.fill("#key", served.key)
+    page.keyboard.press("Enter")
+    page.fill("input[name=name]", "late-van")
+    page.fill("input[name=chassis]", "24PL-018412")
+    page.context.clear_cookies()
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("you come back to the form, with what you typed in it")).to_be_visible()
+    page.locator("main").get_by_role("link", name="Sign in").click()
+    page.fill("#key", served.key)
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("status")).to_contain_text("it has not been sent")
+    expect(page.locator("input[name=name]")).to_have_value("late-van")
+    page.locator("input[name=chassis]").press("Enter")
+    page.wait_for_url("**/builds/late-van*")
+    page.goto("/builds")
+    expect(page.locator("input[name=name]")).to_have_value("")
+
+
 @pytest.mark.parametrize("then", ["Tab", "Escape", "cleared", "taken"])
 def test_suggestions_that_come_late_do_not_open_over_what_is_done_by_then(visit: Visit, then: str) -> None:
     page = visit.page

@@ -138,6 +138,55 @@ document.querySelectorAll("form[data-keeps]").forEach((form) => {
   });
 });
 
+// Who is signed out over a form comes back to it from signing in, and what was typed stands in it again.
+const SENT = "graftbook.sent";
+
+function sent() {
+  try { return JSON.parse(sessionStorage.getItem(SENT)); } catch { return null; }
+}
+
+function keepSent(what) {
+  try {
+    sessionStorage.removeItem(SENT);
+    if (what) sessionStorage.setItem(SENT, JSON.stringify(what));
+  } catch { /* there is no room for it: it is typed again */ }
+}
+
+function typedIn(form) {
+  return [...form.elements].filter((one) => one.name && !["hidden", "password", "file", "submit", "button"].includes(one.type));
+}
+
+function putBack({ form: number, typed }) {
+  const form = document.forms[number];
+  if (!form || typedIn(form).length !== typed.length) return;
+  typedIn(form).forEach((field, at) => {
+    if (typeof typed[at] === "boolean") field.checked = typed[at]; else field.value = typed[at];
+    const shut = field.closest("details:not([open])");
+    if (shut && typed[at]) shut.open = true;
+  });
+  const told = document.createElement("p");
+  told.className = "told";
+  told.setAttribute("role", "status");
+  told.textContent = "What you typed before you signed in is here again; it has not been sent.";
+  form.prepend(told);
+}
+
+document.addEventListener("submit", ({ target: form }) => {
+  if (form.getAttribute("method") !== "post" || typedIn(form).length === 0) return;
+  const typed = typedIn(form).map((one) => (["checkbox", "radio"].includes(one.type) ? one.checked : one.value));
+  keepSent({ at: location.pathname + location.search, form: [...document.forms].indexOf(form), typed });
+});
+const refused = sent();
+const signIn = document.querySelector("a[data-back-to-form]");
+if (refused && signIn) {
+  keepSent({ ...refused, refused: true });
+  signIn.href = "/signin?" + new URLSearchParams({ next: refused.at });
+  document.querySelector("[data-with-what-was-typed]").hidden = false;
+} else if (refused && refused.refused && refused.at === location.pathname + location.search) {
+  putBack(refused);
+  keepSent(null);
+}
+
 // What takes time says so from half a second on, and can be stopped. The bench has its own words.
 const READING = [
   [/^\/answer$/, "Working out the set"],
