@@ -153,25 +153,43 @@ def test_what_is_typed_around_the_coming_of_an_answer_is_asked_on_leaving_its_fi
     assert asked == {("QB-3310",), ("QB-3310", "QB-7093")}
 
 
-def test_what_was_typed_while_a_session_ended_is_there_after_signing_in(visit: Visit, served: Served) -> None:
+@pytest.mark.parametrize("meanwhile", ["the session ended", "another tab signed in"])
+def test_what_was_typed_for_a_session_that_is_no_more_is_there_again(
+    visit: Visit, served: Served, meanwhile: str
+) -> None:
     page = visit.page
+
+    def sign_in(page: Page) -> None:
+        page.fill("#key", served.key)
+        page.keyboard.press("Enter")
+
     page.goto("/signin?next=/builds")
-    page.fill("#key", served.key)
-    page.keyboard.press("Enter")
+    sign_in(page)
     page.fill("input[name=name]", "late-van")
     page.fill("input[name=chassis]", "24PL-018412")
     page.context.clear_cookies()
+    if meanwhile == "another tab signed in":
+        other = page.context.new_page()
+        other.goto("/signin?next=/orders")
+        sign_in(other)
+        other.wait_for_url(f"{served.address}/orders")
     page.keyboard.press("Enter")
-    expect(page.get_by_text("you come back to the form, with what you typed in it")).to_be_visible()
-    page.locator("main").get_by_role("link", name="Sign in").click()
-    page.fill("#key", served.key)
-    page.keyboard.press("Enter")
+    if meanwhile == "the session ended":
+        expect(page.get_by_text("you come back to the form, with what you typed in it")).to_be_visible()
+        page.locator("main").get_by_role("link", name="Sign in").click()
+        sign_in(page)
+    else:
+        page.get_by_role("link", name="Back to the page").click()
     expect(page.get_by_role("status")).to_contain_text("it has not been sent")
     expect(page.locator("input[name=name]")).to_have_value("late-van")
     page.locator("input[name=chassis]").press("Enter")
     page.wait_for_url("**/builds/late-van*")
     page.goto("/builds")
     expect(page.locator("input[name=name]")).to_have_value("")
+    with served.client() as client:
+        client.delete(
+            "/v1/builds/late-van", headers={"If-Match": client.get("/v1/builds/late-van").headers["ETag"]}
+        )
 
 
 @pytest.mark.parametrize("then", ["Tab", "Escape", "cleared", "taken"])

@@ -138,7 +138,7 @@ document.querySelectorAll("form[data-keeps]").forEach((form) => {
   });
 });
 
-// Who is signed out over a form comes back to it from signing in, and what was typed stands in it again.
+// Who is signed out over a form, or in by another tab since, comes back to it, and what was typed stands in it.
 const SENT = "graftbook.sent";
 
 function sent() {
@@ -167,7 +167,7 @@ function putBack({ form: number, typed }) {
   const told = document.createElement("p");
   told.className = "told";
   told.setAttribute("role", "status");
-  told.textContent = "What you typed before you signed in is here again; it has not been sent.";
+  told.textContent = "What you typed is here again; it has not been sent.";
   form.prepend(told);
 }
 
@@ -177,11 +177,11 @@ document.addEventListener("submit", ({ target: form }) => {
   keepSent({ at: location.pathname + location.search, form: [...document.forms].indexOf(form), typed });
 });
 const refused = sent();
-const signIn = document.querySelector("a[data-back-to-form]");
-if (refused && signIn) {
+const back = document.querySelector("a[data-back-to-form]");
+if (refused && back) {
   keepSent({ ...refused, refused: true });
-  signIn.href = "/signin?" + new URLSearchParams({ next: refused.at });
-  document.querySelector("[data-with-what-was-typed]").hidden = false;
+  back.href = back.pathname === "/signin" ? "/signin?" + new URLSearchParams({ next: refused.at }) : refused.at;
+  document.querySelectorAll("[data-with-what-was-typed]").forEach((one) => { one.hidden = false; });
 } else if (refused && refused.refused && refused.at === location.pathname + location.search) {
   putBack(refused);
   keepSent(null);
