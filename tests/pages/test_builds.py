@@ -253,6 +253,7 @@ async def test_an_address_of_nothing_leads_back_to_what_there_is(own_app: FastAP
             ("/edit/component/QX-9999", "/edit", "Edit the catalogue"),
             ("/edit/flat/no-such", "/edit/flat", "Flat parts lists"),
             ("/review/999", "/review", "Proposed changes"),
+            ("/history/component/QX-9999", "/history", "What changed in the catalogue"),
         ]:
             found = await hand.get(address)
             assert found.status_code == 404

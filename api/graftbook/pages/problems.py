@@ -21,6 +21,7 @@ _FORMS = (
 _ROOMS = {
     "/edit/flat/": "Flat parts lists",
     "/edit/": "Edit the catalogue",
+    "/history/": "What changed in the catalogue",
     "/review/": "Proposed changes",
     "/builds/": "Builds",
     "/specifications/": "Specifications",

@@ -8,6 +8,7 @@ from starlette.responses import Response
 from graftbook.access.guard import MayRead
 from graftbook.catalogue.format.records import KindWord
 from graftbook.editing import history
+from graftbook.editing.records.service import record_state
 from graftbook.http.parameters import takes
 from graftbook.pages.editing.edit import Name, Revision, change_shown, kind_words
 from graftbook.pages.frame import page
@@ -41,6 +42,8 @@ def record(request: Request, kind: Annotated[KindWord, Path()], name: Name, serv
     """What was changed of one record, by whom and why, the newest first."""
     cursor = request.query_params.get("cursor", "")
     changes, following = history.of_record(service, kind, name, cursor, ON_A_PAGE)
+    if not changes:
+        record_state(service.engine, kind, name)  # told of where there is neither history nor record
     shown = [change_shown(one) for one in changes]
     return page(
         request, "history_record.html", kind=kind_words(kind), name=name, changes=shown, following=following
