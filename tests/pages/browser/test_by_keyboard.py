@@ -192,6 +192,33 @@ def test_what_was_typed_for_a_session_that_is_no_more_is_there_again(
         )
 
 
+def test_a_delivery_that_says_nothing_goes_back_to_its_form_as_it_was_typed(
+    visit: Visit, served: Served
+) -> None:
+    page = visit.page
+    page.goto("/signin?next=/orders")
+    page.fill("#key", served.key)
+    page.keyboard.press("Enter")
+    page.wait_for_url(f"{served.address}/orders")
+    wanted = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}], "deadline_seconds": 30}
+    with served.client() as client:
+        made = client.post("/v1/order-lists", json=wanted | {"name": "nothing-came"}).raise_for_status()
+        sent = client.post("/v1/order-lists/nothing-came/send", headers={"If-Match": made.headers["etag"]})
+        sent.raise_for_status()
+    page.goto("/orders/nothing-came")
+    form = page.locator("form", has=page.locator("[name=delivery_note]")).last
+    form.evaluate("form => { form.closest('details').open = true; }")
+    form.locator("[name=delivery_note]").fill("L-9")
+    form.get_by_role("button", name="Book what is typed").click()
+    page.get_by_role("link", name="Back to the page").click()
+    expect(form.locator("[name=delivery_note]")).to_have_value("L-9")
+    expect(form.locator("[name=delivery_note]")).to_be_visible()
+    assert (
+        page.locator("[name=delivery_note]").evaluate_all("all => all.map(one => one.value)").count("L-9")
+        == 1
+    )
+
+
 @pytest.mark.parametrize("then", ["Tab", "Escape", "cleared", "taken"])
 def test_suggestions_that_come_late_do_not_open_over_what_is_done_by_then(visit: Visit, then: str) -> None:
     page = visit.page

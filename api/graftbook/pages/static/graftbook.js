@@ -138,7 +138,8 @@ document.querySelectorAll("form[data-keeps]").forEach((form) => {
   });
 });
 
-// Who is signed out over a form, or in by another tab since, comes back to it, and what was typed stands in it.
+// A form that was refused (nobody is signed in any more, a mistake in it) stands with what was typed in it when
+// one comes back to it.
 const SENT = "graftbook.sent";
 
 function sent() {
@@ -156,14 +157,19 @@ function typedIn(form) {
   return [...form.elements].filter((one) => one.name && !["hidden", "password", "file", "submit", "button"].includes(one.type));
 }
 
-function putBack({ form: number, typed }) {
-  const form = document.forms[number];
-  if (!form || typedIn(form).length !== typed.length) return;
+// What a form is, but for what is typed in it: nothing is put back where something else was changed meanwhile.
+function gistOfForm(form) {
+  const fixed = [...form.elements].filter((one) => one.type === "hidden" && one.name !== "form_token");
+  return JSON.stringify([form.getAttribute("action"), fixed.map((one) => [one.name, one.value]), typedIn(form).map((one) => one.name)]);
+}
+
+function putBack({ gist, typed }) {
+  const form = [...document.forms].find((one) => gistOfForm(one) === gist);
+  if (!form) return;
   typedIn(form).forEach((field, at) => {
     if (typeof typed[at] === "boolean") field.checked = typed[at]; else field.value = typed[at];
-    const shut = field.closest("details:not([open])");
-    if (shut && typed[at]) shut.open = true;
   });
+  for (let shut = form.closest("details"); shut; shut = shut.parentElement.closest("details")) shut.open = true;
   const told = document.createElement("p");
   told.className = "told";
   told.setAttribute("role", "status");
@@ -174,7 +180,7 @@ function putBack({ form: number, typed }) {
 document.addEventListener("submit", ({ target: form }) => {
   if (form.getAttribute("method") !== "post" || typedIn(form).length === 0) return;
   const typed = typedIn(form).map((one) => (["checkbox", "radio"].includes(one.type) ? one.checked : one.value));
-  keepSent({ at: location.pathname + location.search, form: [...document.forms].indexOf(form), typed });
+  keepSent({ at: location.pathname + location.search, gist: gistOfForm(form), typed });
 });
 const refused = sent();
 const back = document.querySelector("a[data-back-to-form]");
