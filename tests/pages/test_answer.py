@@ -368,6 +368,14 @@ async def test_the_head_of_a_long_page_is_sent_while_the_rest_is_written(
     assert whole.rstrip().endswith("</html>")
 
 
+async def test_what_the_bench_waits_for_whole_comes_in_one_piece(browser: httpx.AsyncClient) -> None:
+    asked = {**DISCS, "as_of": 1}
+    page = await browser.get("/answer", params=asked, headers=HTML)
+    part = await browser.get("/answer", params=asked, headers=HTML | {"Graftbook-In-Place": "result"})
+    assert ("content-length" in page.headers, "content-length" in part.headers) == (False, True)
+    assert 'class="set"' in part.text
+
+
 def test_what_follows_is_not_written_before_the_head_of_a_page_is_sent() -> None:
     written = iter(["head", SEND, "set", SEND, "rest"])
     pieces = pieces_of(written)

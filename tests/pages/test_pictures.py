@@ -82,7 +82,7 @@ async def test_without_signing_in_there_is_nothing_to_send(browser: httpx.AsyncC
     sent = await browser.post(OF_DISC, files={"picture": ("a.jpg", photograph())}, headers=OWN)
     assert sent.status_code == 401
     assert "You are not signed in, or no longer. Nothing was stored." in text_of(sent)
-    assert f'<a class="button" href="/signin?next={OF_DISC}"' in sent.text
+    assert f'<a class="button" href="/signin?next={OF_DISC}" data-back-to-form>Sign in</a>' in sent.text
 
 
 async def test_a_form_from_elsewhere_attaches_nothing(editor: Editor):

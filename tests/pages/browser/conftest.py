@@ -69,6 +69,14 @@ def held_back(page: Page, address: str) -> list[Route]:
     return held
 
 
+def sign_in(page: Page, served: Served, following: str = "/") -> None:
+    """Sign in with the service's key, and be on the page that is wanted then."""
+    page.goto(f"/signin?next={following}")
+    page.fill("#key", served.key)
+    page.keyboard.press("Enter")
+    page.wait_for_url(f"{served.address}{following}")
+
+
 class Visit:
     """A page, and everything that the browser complained of."""
 

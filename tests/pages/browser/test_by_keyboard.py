@@ -6,7 +6,7 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
-from tests.pages.browser.conftest import Visit, held_back
+from tests.pages.browser.conftest import Visit, held_back, sign_in
 from tests.soundness.server import Served
 
 DISCS = "/answer?chassis=24PL-018412&fit=QB-3310"
@@ -158,26 +158,18 @@ def test_what_was_typed_for_a_session_that_is_no_more_is_there_again(
     visit: Visit, served: Served, meanwhile: str
 ) -> None:
     page = visit.page
-
-    def sign_in(page: Page) -> None:
-        page.fill("#key", served.key)
-        page.keyboard.press("Enter")
-
-    page.goto("/signin?next=/builds")
-    sign_in(page)
+    sign_in(page, served, "/builds")
     page.fill("input[name=name]", "late-van")
     page.fill("input[name=chassis]", "24PL-018412")
     page.context.clear_cookies()
     if meanwhile == "another tab signed in":
-        other = page.context.new_page()
-        other.goto("/signin?next=/orders")
-        sign_in(other)
-        other.wait_for_url(f"{served.address}/orders")
+        sign_in(page.context.new_page(), served, "/orders")
     page.keyboard.press("Enter")
     if meanwhile == "the session ended":
         expect(page.get_by_text("you come back to the form, with what you typed in it")).to_be_visible()
         page.locator("main").get_by_role("link", name="Sign in").click()
-        sign_in(page)
+        page.fill("#key", served.key)
+        page.keyboard.press("Enter")
     else:
         page.get_by_role("link", name="Back to the page").click()
     expect(page.get_by_role("status")).to_contain_text("it has not been sent")
@@ -192,20 +184,22 @@ def test_what_was_typed_for_a_session_that_is_no_more_is_there_again(
         )
 
 
+def _sent_list(served: Served, name: str) -> str:
+    """An order list that has gone out; the address of its page."""
+    wanted = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}], "deadline_seconds": 30}
+    with served.client() as client:
+        made = client.post("/v1/order-lists", json=wanted | {"name": name}).raise_for_status()
+        sent = client.post(f"/v1/order-lists/{name}/send", headers={"If-Match": made.headers["etag"]})
+        sent.raise_for_status()
+    return f"/orders/{name}"
+
+
 def test_a_delivery_that_says_nothing_goes_back_to_its_form_as_it_was_typed(
     visit: Visit, served: Served
 ) -> None:
     page = visit.page
-    page.goto("/signin?next=/orders")
-    page.fill("#key", served.key)
-    page.keyboard.press("Enter")
-    page.wait_for_url(f"{served.address}/orders")
-    wanted = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}], "deadline_seconds": 30}
-    with served.client() as client:
-        made = client.post("/v1/order-lists", json=wanted | {"name": "nothing-came"}).raise_for_status()
-        sent = client.post("/v1/order-lists/nothing-came/send", headers={"If-Match": made.headers["etag"]})
-        sent.raise_for_status()
-    page.goto("/orders/nothing-came")
+    sign_in(page, served, "/orders")
+    page.goto(_sent_list(served, "nothing-came"))
     form = page.locator("form", has=page.locator("[name=delivery_note]")).last
     form.evaluate("form => { form.closest('details').open = true; }")
     form.locator("[name=delivery_note]").fill("L-9")
@@ -217,6 +211,24 @@ def test_a_delivery_that_says_nothing_goes_back_to_its_form_as_it_was_typed(
         page.locator("[name=delivery_note]").evaluate_all("all => all.map(one => one.value)").count("L-9")
         == 1
     )
+
+
+def test_a_form_in_which_nothing_is_typed_leads_back_to_its_own_page(visit: Visit, served: Served) -> None:
+    """And not to that of a form that was sent before it."""
+    page = visit.page
+    sign_in(page, served, "/builds")
+    page.fill("input[name=name]", "no-such-van")
+    page.fill("input[name=chassis]", "24PL")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("24PL").first).to_be_visible()
+    address = _sent_list(served, "all-came")
+    page.goto(address)
+    page.context.clear_cookies()
+    page.get_by_role("button", name="All came").first.click()
+    expect(page.get_by_text("you come back to the form")).to_be_visible()
+    expect(page.locator("[data-with-what-was-typed]")).to_be_hidden()
+    link = page.locator("main").get_by_role("link", name="Sign in")
+    assert link.get_attribute("href") == f"/signin?next={address}"
 
 
 @pytest.mark.parametrize("then", ["Tab", "Escape", "cleared", "taken"])
@@ -248,10 +260,7 @@ def test_a_form_that_is_checked_as_one_types_leaves_the_cursor_where_it_is(
     visit: Visit, served: Served
 ) -> None:
     page = visit.page
-    page.goto("/signin?next=/edit/component/QB-3302")
-    page.fill("#key", served.key)
-    page.keyboard.press("Enter")
-    page.wait_for_url("**/edit/component/QB-3302")
+    sign_in(page, served, "/edit/component/QB-3302")
     page.get_by_label("Price", exact=True).fill("64.10")
     page.get_by_role("button", name="Check without saving").focus()
     expect(page.locator("#live")).to_contain_text("no mistake")

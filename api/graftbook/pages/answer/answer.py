@@ -136,7 +136,8 @@ def _in_place(request: Request, facts: dict[str, Any], beside: dict[str, str]) -
     """What the bench puts in place of what it shows, under the address that it stands for: the result, with
     the form where that is there."""
     headers = VARIES | {"Content-Location": facts["question"].address(more=beside)}
-    return page(request, "answer_in_place.html", headers=headers, **facts)
+    # The bench waits for all of it: sent in pieces it would only take longer.
+    return page(request, "answer_in_place.html", headers=headers, SEND="", **facts)
 
 
 def with_upgrades_meant(question: PageQuestion, upgrades: Iterable[Upgrade]) -> PageQuestion:

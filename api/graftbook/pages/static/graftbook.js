@@ -178,9 +178,9 @@ function putBack({ gist, typed }) {
 }
 
 document.addEventListener("submit", ({ target: form }) => {
-  if (form.getAttribute("method") !== "post" || typedIn(form).length === 0) return;
+  if (form.getAttribute("method") !== "post" || form.getAttribute("action") === "/signin") return;
   const typed = typedIn(form).map((one) => (["checkbox", "radio"].includes(one.type) ? one.checked : one.value));
-  keepSent({ at: location.pathname + location.search, gist: gistOfForm(form), typed });
+  keepSent(typed.length ? { at: location.pathname + location.search, gist: gistOfForm(form), typed } : null);
 });
 const refused = sent();
 const back = document.querySelector("a[data-back-to-form]");

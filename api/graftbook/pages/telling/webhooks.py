@@ -14,7 +14,7 @@ from graftbook.events.schemas import WebhookChangeIn, WebhookIn, WebhookOut
 from graftbook.events.webhook_endpoints import own_networks
 from graftbook.http.errors import validated
 from graftbook.http.parameters import takes
-from graftbook.http.responses import KEEP_NOTHING
+from graftbook.http.responses import KEEP_NOTHING, require_match
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
 from graftbook.pages.words import told_of
@@ -143,8 +143,9 @@ def _change(request: Request, service: Service, name: str, form: Form) -> Respon
 def _done(request: Request, service: Service, name: str, form: Form) -> Response:
     do, engine = form.get("do", ""), service.engine
     if do == "secret":
-        if form.get("etag") != webhooks.webhook_etag(webhooks.get_webhook(engine, name)):
-            raise PreconditionFailed("The webhook was changed meanwhile")
+        require_match(
+            form.get("etag", ""), webhooks.webhook_etag(webhooks.get_webhook(engine, name)), "the webhook"
+        )
         return _page(request, service, name, secret=webhooks.new_secret_of(engine, name)["secret"])
     if do == "remove":
         webhooks.remove_webhook(engine, name)
