@@ -260,6 +260,56 @@ async def test_mistakes_stand_beside_their_fields(editor: Editor) -> None:
     assert "brake.frnt.left" in beside(answer, "head.position")
 
 
+@pytest.mark.parametrize(
+    ("field", "typed_in", "taken"),
+    [
+        ("price", "158,20", "158.20"),
+        ("price", "£ 1,234.50", "1234.50"),
+        ("price", "1.234,50", "1234.50"),
+        ("mass", "5,7 kg", "5.7 kg"),
+        ("minutes", "10.0", "10"),
+        ("name", "caliper, 1,5 in", "caliper, 1,5 in"),
+    ],
+)
+async def test_a_field_is_read_as_the_cell_of_a_sheet(
+    editor: Editor, field: str, typed_in: str, taken: str
+) -> None:
+    address = "/edit/component/QB-3310"
+    form = await editor.form(address)
+    shown = await editor.post(address, {**form, f"head.{field}": typed_in, "do": "check"})
+    assert shown.status_code == 200, text_of(shown)
+    assert fields_of(shown.text)[f"head.{field}"] == taken
+    await editor.post(address, {**form, f"head.{field}": typed_in, "do": "save", "why": "as it is written"})
+    assert str(editor.rows("component", "QB-3310")[0][field]) == taken
+
+
+async def test_a_field_of_a_row_is_read_as_the_cell_of_a_sheet(editor: Editor) -> None:
+    address = "/edit/chassis_span/24P-21-L"
+    form = await editor.form(address)
+    await editor.post(address, {**form, "0.built_to": "31.12.1999", "do": "save", "why": "as it is written"})
+    assert editor.rows("chassis_span", "24P-21-L")[0]["built_to"] == "1999-12-31"
+
+
+@pytest.mark.parametrize(
+    ("field", "typed_in", "told"),
+    [
+        ("price", "1,234", "with a dot"),
+        ("price", "1.234", "digits can stand behind the dot"),
+        ("price", "€ 20", "without a sign of money"),
+        ("mass", "1,500 kg", "has a comma"),
+    ],
+)
+async def test_a_field_that_can_be_read_in_two_ways_is_refused(
+    editor: Editor, field: str, typed_in: str, told: str
+) -> None:
+    address = "/edit/component/QB-3310"
+    form = {**await editor.form(address), f"head.{field}": typed_in}
+    answer = await editor.post(address, {**form, "do": "save", "why": "as it is written"})
+    assert answer.status_code == 422
+    assert told in beside(answer, f"head.{field}")
+    assert fields_of(answer.text)[f"head.{field}"] == typed_in
+
+
 async def test_a_mistake_in_a_row_stands_in_that_row(editor: Editor) -> None:
     address = "/edit/companion/QA-2110/brake"
     form = await editor.form(address)
@@ -303,9 +353,34 @@ async def test_a_new_record(editor: Editor) -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("address", "left_out", "kept"),
+    [
+        ("/edit/component/QB-3310", {"head.number", "head.twin"}, {"head.mass": "5.6 kg"}),
+        (CALIPER, {"head.name"}, {"head.component": "QB-3310"}),
+        ("/edit/companion/QA-2110/brake", {"head.name"}, {"2.fit": "QB-3320"}),
+    ],
+)
+async def test_a_new_record_like_another(
+    editor: Editor, address: str, left_out: set[str], kept: dict[str, str]
+) -> None:
+    there = await editor.get(address)
+    _, _, kind, name = address.split("/", 3)
+    like = f"/edit/{kind}?like={name}"
+    assert unquote(like) in unquote(there.text)
+    given, form = fields_of(there.text), await editor.form(like)
+    assert form.items() >= kept.items()
+    assert {field for field in given if "." in field and form[field] != given[field]} == left_out
+    assert all(form[field] == "" for field in left_out)
+
+
+async def test_nobody_is_like_a_record_that_there_is_not(editor: Editor) -> None:
+    assert (await editor.get("/edit/component?like=QB-0000")).status_code == 404
+
+
 async def test_all_mistakes_of_a_new_record_are_told_at_once(editor: Editor) -> None:
     form = await editor.form("/edit/component")
-    form |= {"head.number": "QB-8801", "head.section": "brake", "head.price": "63,2"}
+    form |= {"head.number": "QB-8801", "head.section": "brake", "head.price": "63,200"}
     answer = await editor.post("/edit/component", {**form, "do": "check"})
     assert "value is needed" in beside(answer, "head.name")
     assert "a dot" in beside(answer, "head.price")
@@ -436,10 +511,76 @@ async def test_names_of_an_edit_that_was_undone_are_forgotten(editor: Editor) ->
 
 async def test_what_is_named_still_is_not_taken_out(editor: Editor) -> None:
     form = await editor.form("/edit/component/QB-3310")
+    build = {"name": "red-van", "chassis": CHASSIS, "fitted": {"brake.front.left": "QB-3310"}}
+    async with client_of(editor.app, scope="order") as counter:
+        assert (await counter.post("/v1/builds", json=build)).status_code == 201
     answer = await editor.post("/edit/component/QB-3310", {**form, "do": "remove", "why": "gone"})
     assert answer.status_code == 422
     assert editor.rows("component", "QB-3310")
-    assert "names it" in text_of(answer) or "still" in text_of(answer), text_of(answer)
+    for kind, name in (("offer", "works:QB-3310"), ("companion", "QB-3310/servo"), ("component", "QB-3311")):
+        assert f'<a href="/edit/{kind}/{quote(name)}">{name}</a>' in answer.text
+    assert '<a href="/builds/red-van">red-van</a>' in answer.text
+
+
+class TestWhatSaysNothingWithoutIt:
+    ADDRESS = "/edit/component/QB-8801"
+    SHEET = """[component]
+number,name,section,origin
+QB-8801,test disc,brakes,modern
+[fitment]
+component,position,effort,minutes
+QB-8801,brake.front.left,direct,10
+[offer]
+supplier,component,price
+works,QB-8801,12.00
+"""
+
+    @pytest.fixture(autouse=True)
+    async def _entered(self, editor: Editor) -> None:
+        assert load(editor.app.state.service.engine, sheet(self.SHEET), who="", why="").ok
+
+    async def test_goes_with_it_where_somebody_ticks_that(self, editor: Editor) -> None:
+        form = await editor.form(self.ADDRESS)
+        assert "without it: 1 fitment, 1 offer" in text_of(await editor.get(self.ADDRESS))
+        form |= {"why": "entered twice"}
+        refused = await editor.post(self.ADDRESS, {**form, "do": "remove"})
+        assert refused.status_code == 422
+        assert "tick that below" in text_of(refused)
+        shown = await editor.post(self.ADDRESS, {**form, "do": "remove-effect", "with_own": "yes"})
+        assert "3 records would change" in text_of(shown)
+        assert 'name="with_own" value="yes" checked' in shown.text
+        gone = await editor.post(self.ADDRESS, {**form, "do": "remove", "with_own": "yes"})
+        assert "Stored as revision 3" in text_of(gone)
+        for kind, name in (("component", "QB-8801"), ("fitment", "QB-8801@brake.front.left")):
+            with pytest.raises(UnknownRecord):
+                editor.rows(kind, name)
+        back = await editor.post("/edit/revision/3", {"form_token": form["form_token"], "why": "it is one"})
+        assert "Stored as revision 4" in text_of(back)
+        assert editor.rows("offer", "works:QB-8801")
+
+    async def test_is_proposed_with_it(self, editor: Editor) -> None:
+        form = await editor.form(self.ADDRESS)
+        form |= {"why": "entered twice", "do": "remove-propose", "with_own": "yes"}
+        assert "3 records" in text_of(await editor.post(self.ADDRESS, form))
+
+    async def test_what_others_say_of_it_stays_in_the_way(self, editor: Editor) -> None:
+        more = "[upgrade]\nname,title,fit\nnew-disc,New disc,QB-8801\n"
+        assert load(editor.app.state.service.engine, sheet(more), who="", why="").ok
+        form = await editor.form(self.ADDRESS)
+        form |= {"why": "entered twice", "do": "remove", "with_own": "yes"}
+        refused = await editor.post(self.ADDRESS, form)
+        assert refused.status_code == 422
+        assert '<a href="/edit/upgrade/new-disc">new-disc</a>' in refused.text
+        assert "works:QB-8801" not in text_of(refused)
+        assert editor.rows("component", "QB-8801")
+
+    async def test_over_rest(self, editor: Editor) -> None:
+        address = "/v1/records/component/QB-8801"
+        async with client_of(editor.app, scope="edit") as client:
+            as_read = {"If-Match": (await client.get(address)).headers["etag"]}
+            assert (await client.delete(address, headers=as_read)).status_code == 422
+            answer = await client.delete(f"{address}?with_own=true", headers=as_read)
+        assert answer.json()["changed"] == 3, answer.text
 
 
 @pytest.mark.parametrize("address", [CALIPER, "/edit/evidence", "/edit/revision/1", "/edit/import"])

@@ -1,6 +1,7 @@
 """The first page remembers: vehicles, what is at work, what changed; and forgets when it is told to."""
 
 import re
+from collections.abc import Awaitable
 from http.cookies import SimpleCookie
 
 import httpx
@@ -162,6 +163,31 @@ async def test_the_history_is_read_as_pages(writer: httpx.AsyncClient, browser: 
     assert 'href="/component/QB-3310"' in of_one.text
     assert (await browser.get("/history/99")).status_code == 404
     assert 'href="/history/component/QB-3310"' in (await browser.get("/component/QB-3310")).text
+
+
+async def test_two_revisions_are_compared(writer: httpx.AsyncClient) -> None:
+    def compared(old: int, new: int) -> Awaitable[httpx.Response]:
+        return writer.get(f"/history/compare?from={old}&to={new}", headers=BROWSER)
+
+    assert "Compare revision" not in text_of(await writer.get("/history", headers=BROWSER))
+    address = "/v1/records/component/QB-3310"
+    for price in ("158.20", "160.00"):
+        as_read = {"If-Match": (await writer.get(address)).headers["etag"]}
+        patch = {"headers": as_read | {"Content-Type": "application/merge-patch+json"}}
+        answer = await writer.patch(address, json={"price": price}, params={"why": "list"}, **patch)
+        assert answer.status_code == 200, answer.text
+    assert (
+        'name="from" type="number" min="1" required value="2"'
+        in (await writer.get("/history", headers=BROWSER)).text
+    )
+    whole = text_of(await compared(1, 3))
+    assert "changed component QB-3310" in whole
+    assert "price 156.40 160.00" in whole
+    assert "price 160.00 156.40" in text_of(await compared(3, 1))
+    same = text_of(await compared(3, 3))
+    assert "Nothing: what was changed between them was changed back" in same
+    assert (await compared(1, 9)).status_code == 404
+    assert (await writer.get("/history/compare?from=1", headers=BROWSER)).status_code == 422
 
 
 @pytest.mark.parametrize(

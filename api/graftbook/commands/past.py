@@ -122,6 +122,10 @@ def take_back(
 def remove(
     kind: Kind,
     name: Name,
+    with_own: Annotated[
+        bool,
+        typer.Option(help="Also what says nothing without it: a component's fitments, companions, offers."),
+    ] = False,
     why: c.Why = "",
     dry_run: c.DryRun = False,
     database: c.Database = None,
@@ -129,7 +133,7 @@ def remove(
 ) -> None:
     """Take a record out of the catalogue; refused while another record or a build names it."""
     with c.readable_errors():
-        document = removed(c.settings_for(database), _known(kind), name, why, dry_run=dry_run)
+        document = removed(c.settings_for(database), _known(kind), name, with_own, why, dry_run=dry_run)
     _told(document, as_json, f"{kind} '{name}' {'can be' if dry_run else 'is'} taken out")
 
 
@@ -176,14 +180,17 @@ def taken_back(settings: "Settings", revision: int, why: str, *, dry_run: bool) 
     return _edited(report)
 
 
-def removed(settings: "Settings", kind: str, name: str, why: str, *, dry_run: bool) -> "EditOut":
+def removed(
+    settings: "Settings", kind: str, name: str, with_own: bool, why: str, *, dry_run: bool
+) -> "EditOut":
     """What `DELETE /v1/records/{kind}/{name}` answers, of the record as it stands now."""
     from graftbook.editing.records import service as editing
 
     engine = c.engine_for(settings)
     read = editing.record_state(engine, kind, name)
     author = editing.Author(c.who(), why)
-    return _edited(editing.remove_record(engine, kind, name, read.etag, author, dry_run=dry_run))
+    own = editing.own_records(engine, kind, name) if with_own else {}
+    return _edited(editing.remove_record(engine, kind, name, read.etag, author, dry_run=dry_run, own=own))
 
 
 def _edited(report: Any) -> "EditOut":

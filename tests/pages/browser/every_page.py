@@ -79,6 +79,8 @@ SIGNED_IN = {
     "edit a component": "/edit/component/QB-3310",
     "a new fitment": "/edit/fitment",
     "take an edit back": "/edit/revision/2",
+    "two revisions compared": "/history/compare?from=1&to=2",
+    "a new component like another": "/edit/component?like=QB-3310",
     "import": "/edit/import",
     "flat lists": "/edit/flat",
     "a flat list": "/edit/flat/spares",

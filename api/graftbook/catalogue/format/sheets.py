@@ -54,6 +54,7 @@ class Mistake:
 
     `said`: what its row says, field by field, as far as it could be read: whom it names is still looked up.
     `hides`: of this kind records stand there that were not read, so nobody knows what names there are.
+    `by`: the kind and the name of what stands in the way of a removal.
     """
 
     place: Place
@@ -63,6 +64,7 @@ class Mistake:
     name: str = ""
     said: Mapping[str, Any] = dataclass_field(default_factory=dict, repr=False, compare=False)
     hides: str = dataclass_field(default="", repr=False, compare=False)
+    by: tuple[str, str] = dataclass_field(default=("", ""), repr=False, compare=False)
 
     def __str__(self) -> str:
         where = str(self.place)

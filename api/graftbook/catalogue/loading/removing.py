@@ -20,6 +20,21 @@ REMOVED = "removed"
 
 Removals = Mapping[str, Sequence[str]]
 """Names by kind of record."""
+_OWN: Mapping[str, Sequence[tuple[str, str]]] = {
+    "component": (
+        ("characteristic", "component"),
+        ("fitment", "component"),
+        ("companion", "component"),
+        ("substitute", "original"),
+        ("substitute", "component"),
+        ("flaw", "component"),
+        ("tightening", "component"),
+        ("offer", "component"),
+    ),
+    "supplier": (("offer", "supplier"),),
+    "variant": (("chassis_span", "variant"), ("characteristic", "variant")),
+}
+"""By kind the records, with the column that names it, that say nothing without it."""
 
 
 def remove(connection: Connection, removals: Removals, *, keep_images: bool) -> Iterator[Mistake]:
@@ -39,6 +54,17 @@ def remove(connection: Connection, removals: Removals, *, keep_images: bool) -> 
         )
     if ranges := removals.get("range"):
         _drop_unused_conditions(connection, ranges)
+
+
+def own_of(connection: Connection, kind: str, name: str) -> dict[str, list[str]]:
+    """The records that say nothing without this one, such as a component's fitments and offers, by kind."""
+    own: dict[str, list[str]] = {}
+    for holder, column in _OWN.get(kind, ()):
+        query = select(key_of(holder)).distinct().where(table(holder).c[column] == name)
+        names = [*own.get(holder, ()), *connection.execute(query).scalars()]
+        if names:
+            own[holder] = sorted(dict.fromkeys(names))
+    return own
 
 
 def _held(kind: str) -> tuple[Table, Any]:
@@ -70,11 +96,12 @@ def still_named(connection: Connection, removals: Removals) -> Iterator[Mistake]
             column = key.parent
             query = select(column.table).where(column.in_(listed(connection, names))).limit(MOST)
             for row in connection.execute(query).mappings():
-                owner = _owner(connection, column.table, row)
+                by = _owner(connection, column.table, row)
+                owner = f"{kind_words(by[0])} '{by[1]}'" if by[1] else f"the {by[0]}"
                 message = (
                     f"{owner} still names the {kind_words(kind)} '{row[column.name]}'; change that first"
                 )
-                yield Mistake(Place(REMOVED, 0), kind, column.name, message, row[column.name])
+                yield Mistake(Place(REMOVED, 0), kind, column.name, message, row[column.name], by=by)
 
 
 def _references_to(kind: str, *, going_with_it: bool = False) -> Iterator[ForeignKey]:
@@ -127,23 +154,23 @@ def _left(connection: Connection) -> Iterator[tuple[str, Select[str]]]:
             yield kind, query.where(*_of_kind(kind))
 
 
-_OWNERS = {"build": "build", "list": "order list", "specification": "specification"}
+_OWNERS = {"build": "build", "list": "order_list", "specification": "specification"}
 """Columns that name what a row belongs to, and what that is called."""
 
 
-def _owner(connection: Connection, holder: Table, row: Columns) -> str:
-    """A row in words: `companion 'disc-hub'`, `build 'red-van'`."""
+def _owner(connection: Connection, holder: Table, row: Columns) -> tuple[str, str]:
+    """What a row belongs to, and its name: `companion`, `disc-hub`; `build`, `red-van`."""
     if "claim" in holder.c:
         claim = table("claim")
         kind = connection.execute(select(claim.c.kind).where(claim.c.name == row["claim"])).scalar()
-        return f"{kind_words(kind or holder.name)} '{row['claim']}'"
+        return kind or holder.name, row["claim"]
     for of, name in _OWNERS.items():
         if of in row:
-            return f"{name} '{row[of]}'"
+            return name, row[of]
     if holder.name == "shop_stock":
-        return "the store"
+        return "store", ""
     key = next(iter(holder.primary_key))
-    return f"{kind_words(holder.name)} '{row[key.name]}'"
+    return holder.name, row[key.name]
 
 
 def kind_words(kind: str) -> str:

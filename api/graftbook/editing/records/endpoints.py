@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Path, Request
+from fastapi import APIRouter, Body, Path, Query, Request
 from pydantic import WithJsonSchema
 from starlette.responses import Response
 
@@ -42,6 +42,10 @@ Name = Annotated[
         description="stable name; a component's number; a variant's name for its chassis spans",
         examples=["QB-3310@brake.front.left"],
     ),
+]
+WithOwn = Annotated[
+    bool,
+    Query(description="also what says nothing without it: a component's fitments, companions, offers"),
 ]
 _STORED = {"model": EditOut, **carries("ETag")}
 PROBLEMS = (
@@ -152,11 +156,13 @@ def remove_record(
     if_match: IfMatch = None,
     why: Why = "",
     dry_run: DryRun = False,
+    with_own: WithOwn = False,
 ) -> Response:
     """Needs If-Match. Refused while another record or a build names it; its history stays."""
     author = Author(editor.who, why)
     _direct(service, dry_run)
-    report = editing.remove_record(service.engine, kind, name, if_match, author, dry_run=dry_run)
+    own = editing.own_records(service.engine, kind, name) if with_own else {}
+    report = editing.remove_record(service.engine, kind, name, if_match, author, dry_run=dry_run, own=own)
     return _edited(report)
 
 

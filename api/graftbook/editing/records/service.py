@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 from sqlalchemy import Connection, Engine, func, select
@@ -15,13 +16,14 @@ from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.history.snapshots import Fields, images, rows_in
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Report
-from graftbook.catalogue.loading.removing import kind_words
+from graftbook.catalogue.loading.removing import Removals, kind_words, own_of
 from graftbook.catalogue.store.tables import table
 from graftbook.database import reading
 from graftbook.http.responses import require_match
 from graftbook.problems import (
     ChangedAgain,
     InvalidRequest,
+    PreconditionFailed,
     PreconditionRequired,
     UnknownRecord,
     UnknownRevision,
@@ -139,8 +141,10 @@ def remove_record(
     *,
     dry_run: bool = False,
     last: Callable[[Connection, Report], None] | None = None,
+    own: Removals = MappingProxyType({}),
 ) -> Report:
-    """Take out a record that still has the ETag `if_match` and that nothing names any more.
+    """Take out a record that still has the ETag `if_match` and that nothing names any more; with it what
+    says nothing without it, where that was read (`own_records`).
 
     Raises UnknownRecord, PreconditionRequired, PreconditionFailed.
     """
@@ -148,11 +152,19 @@ def remove_record(
     def first(connection: Connection) -> None:
         _state(connection, kind, name)
         _require_as_read(connection, kind, name, if_match)
+        if own and own != own_of(connection, kind, name):
+            raise PreconditionFailed("What belongs to the record has changed since it was read")
 
-    removals = {kind: [name]}
+    removals = {**own, kind: [name]}
     return load(
         engine, [], dry_run=dry_run, who=author.who, why=author.why, removals=removals, first=first, last=last
     )
+
+
+def own_records(engine: Engine, kind: str, name: str) -> dict[str, list[str]]:
+    """The records that say nothing without this one, by kind: a component's fitments, offers and the like."""
+    with reading(engine) as session:
+        return own_of(session.connection(), kind, name)
 
 
 def take_back(

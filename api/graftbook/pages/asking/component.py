@@ -20,7 +20,7 @@ from graftbook.catalogue.store.titles import quantities, section_titles, titles
 from graftbook.database import reading
 from graftbook.http.parameters import takes
 from graftbook.orders.stock.store import stock_for
-from graftbook.pages.editing.edit import record_address
+from graftbook.pages.editing.changes import record_address
 from graftbook.pages.frame import page
 from graftbook.pages.problems import pages_router
 from graftbook.pages.words import day

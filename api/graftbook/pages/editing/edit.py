@@ -15,6 +15,7 @@ from graftbook.catalogue.format.records import KIND_BY_WORD, KINDS, KindWord
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.history.snapshots import names_with
 from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.removing import Removals
 from graftbook.catalogue.search import Search, find
 from graftbook.catalogue.store.lookup import numbers_near
 from graftbook.catalogue.store.titles import titles
@@ -25,17 +26,19 @@ from graftbook.editing.records import service as editing
 from graftbook.editing.records.service import Author, RecordState
 from graftbook.editing.review import service as review
 from graftbook.editing.review.schemas import LONGEST_WHY
-from graftbook.editing.schemas import RecordChangeOut
 from graftbook.editing.suggesting.service import names_to_pick, suggestions
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING
+from graftbook.pages.editing.changes import Differing, change_shown, differing, kind_words, record_address
 from graftbook.pages.editing.effects import looked_at
 from graftbook.pages.editing.forms import (
     HEAD,
     Form,
     Row,
+    as_meant,
     columns,
     fresh,
+    like,
     name_in,
     read,
     record_form,
@@ -58,28 +61,24 @@ router = pages_router()
 
 Kind = Annotated[KindWord, Path()]
 Name = Annotated[str, Path(min_length=1, max_length=300, pattern=NAME_PATTERN.replace("{0,119}", "{0,299}"))]
-Revision = Annotated[int, Path(ge=1, le=2_000_000_000)]
+MOST_REVISIONS = 2_000_000_000
+Revision = Annotated[int, Path(ge=1, le=MOST_REVISIONS)]
 
 OFTEN = ("component", "fitment", "companion", "evidence")
 MOST_FOUND = 40
 LAST_EDITS = 12
 MOST_NEW_PARTS = 5
 MOST_CHANGES = 100
+LIKE = "like"
+"""The record that a new one is like, in the address of its form."""
+_ROOMS = {"build": "/builds", "specification": "/specifications", "order_list": "/orders"}
 
 
-class Differing(TypedDict):
-    """A field that stands otherwise in two forms."""
+class NamedBy(TypedDict):
+    """What names a record, and its page."""
 
-    title: str
-    one: str
-    other: str
-
-
-class ChangeShown(RecordChangeOut):
-    """What an edit changed of a record: the fields that differ, and where the record is edited."""
-
+    name: str
     address: str
-    fields: list[Differing]
 
 
 @dataclass(slots=True)
@@ -103,16 +102,28 @@ class Sheet:
     """Field by field, what somebody else stored meanwhile beside what was typed."""
     exists: str = ""
     """The name that a new record would take from another."""
+    own: Removals = field(default_factory=dict)
+    """What says nothing without the record, by kind."""
+
+    @property
+    def going_along(self) -> Removals:
+        """What goes with the record when it is taken out."""
+        return self.own if "with_own" in self.form else {}
+
+    @property
+    def named_by(self) -> dict[str, list[NamedBy]]:
+        """What stands in the way of taking it out, by kind in words."""
+        found: dict[str, list[NamedBy]] = {}
+        for kind, name in dict.fromkeys(mistake.by for mistake in self.mistakes if mistake.by[0]):
+            found.setdefault(kind_words(kind), []).append({"name": name, "address": _where(kind, name)})
+        return found
 
 
-def kind_words(kind: str) -> str:
-    """`chassis_span` as people say it."""
-    return kind.replace("_", " ")
-
-
-def record_address(kind: str, name: str) -> str:
-    """The page on which a record is edited."""
-    return f"/edit/{kind}/{quote(name)}"
+def _where(kind: str, name: str) -> str:
+    """The page of whatever names a record: another record, a build, a specification, an order list."""
+    if kind == "store":
+        return "/store"
+    return record_address(kind, name) if kind in KIND_BY_WORD else f"{_ROOMS[kind]}/{quote(name)}"
 
 
 @router.get("/edit", dependencies=[MayEdit])
@@ -192,30 +203,6 @@ def _revision_page(
     )
 
 
-def change_shown(change: RecordChangeOut) -> ChangeShown:
-    """A change with its fields before and after, those only that differ."""
-    address, kind = record_address(change["kind"], change["name"]), change["kind"]
-    if not (change["before"] and change["after"]):
-        return {**change, "address": address, "fields": []}
-    fields = differing(typed(kind, change["before"]), typed(kind, change["after"]))
-    return {**change, "address": address, "fields": fields}
-
-
-def differing(one: Form, other: Form) -> list[Differing]:
-    """Fields that stand otherwise in two forms, in words."""
-    return [
-        {"title": _field_title(key), "one": one.get(key, ""), "other": other.get(key, "")}
-        for key in dict.fromkeys([*one, *other])
-        if one.get(key, "") != other.get(key, "")
-    ]
-
-
-def _field_title(key: str) -> str:
-    row, _, name = key.partition(".")
-    title = name.replace("_", " ")
-    return title if row == HEAD else f"{title}, row {int(row) + 1}"
-
-
 @router.post("/edit/revision/{number}")
 async def take_back(request: Request, number: Revision, service: ServiceDep, editor: Editor) -> Response:
     """Undo an edit by a new one."""
@@ -243,13 +230,19 @@ def _taken_back(request: Request, service: Service, number: int, author: Author,
 def _columns(path: Mapping[str, Any]) -> Iterable[str]:
     """What a new record's form may be filled with."""
     known = KIND_BY_WORD.get(str(path.get("kind")))
-    return known.model_fields if known else ()
+    return (LIKE, *known.model_fields) if known else ()
 
 
 @router.get("/edit/{kind}", dependencies=[MayEdit, takes(of=_columns)])
-def new(request: Request, kind: Kind) -> Response:
-    """The form of a new record; the address may fill fields: `?component=QB-3310`."""
-    return _record_page(request, Sheet(kind, "", fresh(kind, dict(request.query_params))))
+def new(request: Request, kind: Kind, service: ServiceDep) -> Response:
+    """The form of a new record; the address may fill fields, `?component=QB-3310`, or all but its name with
+    what a like one says: `?like=QB-3310`."""
+    given = dict(request.query_params)
+    if other := given.pop(LIKE, ""):
+        form = like(kind, editing.record_state(service.engine, kind, other).rows)
+    else:
+        form = fresh(kind, given)
+    return _record_page(request, Sheet(kind, "", form))
 
 
 @router.get("/edit/{kind}/{name:path}", dependencies=[MayEdit, takes("same")])
@@ -279,11 +272,13 @@ async def send(request: Request, kind: Kind, name: Name, service: ServiceDep, ed
 
 
 def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Response:
-    sheet.form = _used(sheet.form)
+    sheet.form = as_meant(sheet.kind, _used(sheet.form), service.settings.currency)
     do, why = sheet.form.get("do", "effect"), sheet.form.get("why", "").strip()
     sheet.checked = do == "check"
     sheet.removes = bool(sheet.name) and do in ("remove", "remove-effect", "remove-propose")
     keeps, proposes = do in ("save", "remove"), do in ("propose", "remove-propose")
+    if sheet.removes:
+        sheet.own = editing.own_records(service.engine, sheet.kind, sheet.name)
     if keeps:
         review.require_no_review(service)
     sheet.why_wrong = what_is_wrong_with(why) if keeps or proposes else ""
@@ -324,7 +319,7 @@ def _proposed(
 ) -> Response:
     """What would be stored or taken out, kept for somebody else to decide."""
     objects = [] if sheet.removes else [{"record": sheet.kind, **row} for row in rows]
-    removals = {sheet.kind: [name]} if sheet.removes else {}
+    removals = {**sheet.going_along, sheet.kind: [name]} if sheet.removes else {}
     by = request.state.principal
     made = review.propose_of(service, objects, removals, "person", why, by)
     return gone_to(f"/review/{made['number']}?done=proposed")
@@ -361,7 +356,14 @@ def _edited(
     etag = sheet.etag or None
     if sheet.removes:
         return editing.remove_record(
-            service.engine, sheet.kind, name, etag, author, dry_run=dry_run, last=last
+            service.engine,
+            sheet.kind,
+            name,
+            etag,
+            author,
+            dry_run=dry_run,
+            last=last,
+            own=sheet.going_along,
         )
     return editing.put_record(
         service.engine, sheet.kind, name, rows, etag, author, dry_run=dry_run, last=last
@@ -415,6 +417,8 @@ def _state(service: Service, kind: str, name: str) -> RecordState | None:
 def _record_page(request: Request, sheet: Sheet, status: int = 200) -> Response:
     shown = record_form(sheet.kind, sheet.form, sheet.mistakes, sheet.numbers, known=bool(sheet.name))
     service: Service = request.app.state.service
+    if sheet.name:
+        sheet.own = editing.own_records(service.engine, sheet.kind, sheet.name)
     typed_in = {column.name: _typed_in(sheet.form, column.name) for column in columns(sheet.kind)}
     return page(
         request,

@@ -6,7 +6,10 @@ from functools import lru_cache
 from typing import Any
 
 from graftbook.catalogue.format import records as r
+from graftbook.catalogue.format.cell_forms import read_cells
+from graftbook.catalogue.format.grid import Cell
 from graftbook.catalogue.format.names import name_of
+from graftbook.catalogue.format.reading import Reading
 from graftbook.catalogue.format.sheets import Mistake, Place, validate
 
 Row = dict[str, Any]
@@ -166,6 +169,25 @@ def _typed(key: str, column: Column, row: Row) -> dict[str, str]:
     return {key: "" if value is None else str(value)}
 
 
+def as_meant(kind: str, form: Form, currency: str) -> dict[str, str]:
+    """The form with its days, numbers, sums and measures as the format writes them, read as the cells of a
+    sheet are: `158,20` is 158.20. What can be read in two ways stays as it was typed, to be refused."""
+    record = r.KIND_BY_WORD[kind]
+    filled = [column.name for column in columns(kind) if column.shape != "yes"]
+    further = row_columns(kind)
+    meant = dict(form)
+    for prefix in (HEAD, *map(str, range(_count(form)))):
+        typed_in = {
+            name: Cell(text)
+            for name in filled
+            if (name in further) is not (prefix == HEAD)
+            and (text := form.get(f"{prefix}.{name}", "").strip())
+        }
+        taken, _unclear = read_cells(record, typed_in, Place("request", 1), Reading(currency=currency))
+        meant |= {f"{prefix}.{name}": text for name, text in taken.items()}
+    return meant
+
+
 def read(kind: str, form: Form) -> tuple[list[Row], list[int]]:
     """The rows that a form sends, empty ones left out, and the number of each in the form."""
     further = row_columns(kind)
@@ -297,6 +319,12 @@ def _row_of(form: Form, column: str, mistake: Mistake, numbers: Sequence[int]) -
         row for row in numbers if (text := form.get(f"{row}.{column}", "")) and f"'{text}'" in mistake.message
     ]
     return str(usual if usual in named or not named else named[0])
+
+
+def like(kind: str, rows: Sequence[Row]) -> dict[str, str]:
+    """The form of a new record that is like one that stands: what names the one is left out."""
+    named = ("number", "twin") if kind == "component" else ("name",)
+    return typed(kind, rows) | {f"{HEAD}.{name}": "" for name in named}
 
 
 def fresh(kind: str, given: Form) -> dict[str, str]:

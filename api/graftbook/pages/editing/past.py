@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import Path, Request
+from fastapi import Path, Query, Request
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
@@ -10,7 +10,8 @@ from graftbook.catalogue.format.records import KindWord
 from graftbook.editing import history
 from graftbook.editing.records.service import record_state
 from graftbook.http.parameters import takes
-from graftbook.pages.editing.edit import Name, Revision, change_shown, kind_words
+from graftbook.pages.editing.changes import change_shown, kind_words
+from graftbook.pages.editing.edit import MOST_REVISIONS, Name, Revision
 from graftbook.pages.frame import page
 from graftbook.pages.problems import pages_router
 from graftbook.process.state import ServiceDep
@@ -25,6 +26,27 @@ def revisions(request: Request, service: ServiceDep) -> Response:
     """Who changed the catalogue, when and why, the newest first."""
     edits, following = history.revisions(service, request.query_params.get("cursor", ""), ON_A_PAGE)
     return page(request, "history.html", edits=edits, following=following)
+
+
+@router.get("/history/compare", dependencies=[MayRead])
+def compare(
+    request: Request,
+    service: ServiceDep,
+    old: Annotated[int, Query(alias="from", ge=1, le=MOST_REVISIONS)],
+    new: Annotated[int, Query(alias="to", ge=1, le=MOST_REVISIONS)],
+    cursor: Annotated[str, Query(max_length=1000)] = "",
+) -> Response:
+    """What the catalogue says otherwise as of one revision than as of another, whatever stood between."""
+    found, following = history.between(service, old, new, cursor, ON_A_PAGE)
+    shown = [change_shown(one) for one in found]
+    return page(
+        request,
+        "history_compare.html",
+        old=history.revision(service, old),
+        new=history.revision(service, new),
+        changes=shown,
+        following=following,
+    )
 
 
 @router.get("/history/{number}", dependencies=[MayRead, takes("cursor")])

@@ -10,12 +10,12 @@ from graftbook.access.guard import Editor, MayRead, Orderer, form_of, session_of
 from graftbook.access.principal import Principal
 from graftbook.editing.effect import Effect
 from graftbook.editing.review import service as review
-from graftbook.editing.review.schemas import LONGEST_WHY, ProposedChangeOut
+from graftbook.editing.review.schemas import LONGEST_WHY
 from graftbook.editing.review.tables import OPEN
 from graftbook.http.responses import KEEP_NOTHING
-from graftbook.pages.editing.edit import Differing, differing, record_address, what_is_wrong_with
+from graftbook.pages.editing.changes import change_shown
+from graftbook.pages.editing.edit import what_is_wrong_with
 from graftbook.pages.editing.effects import looked_at
-from graftbook.pages.editing.forms import typed
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
 from graftbook.problems import Problem
@@ -147,19 +147,6 @@ async def withdraw(request: Request, number: Number, service: ServiceDep, ordere
     return gone_to(f"/review/{number}?done=withdrawn")
 
 
-class ChangeShown(ProposedChangeOut):
-    """What a proposal changes of a record: the fields that differ, and where the record is edited."""
-
-    address: str
-    fields: list[Differing]
-
-
-def _shown(change: ProposedChangeOut) -> ChangeShown:
-    kind = change["kind"]
-    fields = differing(typed(kind, change["before"]), typed(kind, change["after"]))
-    return {**change, "address": record_address(kind, change["name"]), "fields": fields}
-
-
 def _page(
     request: Request,
     service: Service,
@@ -181,7 +168,7 @@ def _page(
         status=422 if wrong else 200,
         headers=KEEP_NOTHING,
         proposal=found,
-        changes=[_shown(one) for one in found["changes"]],
+        changes=[change_shown(one) for one in found["changes"]],
         done=done,
         wrong=wrong,
         reason=reason[:LONGEST_WHY],
