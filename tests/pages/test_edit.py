@@ -520,6 +520,7 @@ async def test_what_is_named_still_is_not_taken_out(editor: Editor) -> None:
     for kind, name in (("offer", "works:QB-3310"), ("companion", "QB-3310/servo"), ("component", "QB-3311")):
         assert f'<a href="/edit/{kind}/{quote(name)}">{name}</a>' in answer.text
     assert '<a href="/builds/red-van">red-van</a>' in answer.text
+    assert 'aria-invalid="true"' not in answer.text, "no field of the record is wrong"
 
 
 class TestWhatSaysNothingWithoutIt:

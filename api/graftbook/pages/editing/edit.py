@@ -415,7 +415,8 @@ def _state(service: Service, kind: str, name: str) -> RecordState | None:
 
 
 def _record_page(request: Request, sheet: Sheet, status: int = 200) -> Response:
-    shown = record_form(sheet.kind, sheet.form, sheet.mistakes, sheet.numbers, known=bool(sheet.name))
+    of_fields = [mistake for mistake in sheet.mistakes if not mistake.by[0]]
+    shown = record_form(sheet.kind, sheet.form, of_fields, sheet.numbers, known=bool(sheet.name))
     service: Service = request.app.state.service
     if sheet.name:
         sheet.own = editing.own_records(service.engine, sheet.kind, sheet.name)
