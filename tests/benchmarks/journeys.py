@@ -135,9 +135,9 @@ def _front_discs(journey: Journey) -> None:
 
 
 def _to_a_sent_order(journey: Journey) -> None:
-    journey.link("Order list")
-    journey.sees("What to order")
-    journey.button("Keep and send")
+    journey.button("Keep the order")
+    journey.sees("Send it")
+    journey.button("Send it")
     journey.sees(re.compile(r"\bsent$"))
 
 

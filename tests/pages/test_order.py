@@ -544,6 +544,23 @@ async def test_an_order_is_kept_under_the_name_that_is_suggested_and_the_second_
     assert _field(await _signed_in_page(own_app, address), "name") == f"{name}-3"
 
 
+async def test_an_answer_is_kept_as_an_order_in_one_click(
+    writer: httpx.AsyncClient, own_app: FastAPI, browser: httpx.AsyncClient
+) -> None:
+    address = "/answer?chassis=24PL-018412&fit=QB-3302"
+    assert "Keep the order" not in (await browser.get(address)).text, "nobody is signed in who may"
+    page = (await _signed_in_page(own_app, address)).text
+    form = page[page.rindex("<form", 0, page.index("Keep the order")) : page.index("Keep the order")]
+    fields = dict(re.findall(r'name="(\w+)" value="([^"]*)"', form))
+    assert fields.keys() == {"form_token", "chassis", "fit", "as_of"}
+    first, second = [await writer.post("/order", data=fields, headers=BROWSER) for _ in range(2)]
+    name = f"24PL-018412-QB-3302-{date.today().isoformat()}"
+    assert (first.status_code, first.headers["location"]) == (303, f"/orders/{name}")
+    assert (second.status_code, second.headers["location"]) == (303, f"/orders/{name}-2")
+    nothing = await writer.post("/order", data=fields | {"name": ""}, headers=BROWSER)
+    assert nothing.status_code == 422, "a name that is asked for and not given"
+
+
 async def test_an_order_is_kept_and_sent_in_one_go_unless_lines_are_not_bought(
     writer: httpx.AsyncClient, own_app: FastAPI
 ) -> None:

@@ -20,10 +20,10 @@ from tests.benchmarks.journeys import (
 from tests.soundness.server import Served
 
 COUNTED = {
-    counter: Counts(keys=9, clicks=3, loads=4),
-    counter_in_one_breath: Counts(keys=22, clicks=2, loads=4),
-    counter_searching: Counts(keys=21, clicks=4, loads=5),
-    counter_swapping: Counts(keys=9, clicks=5, loads=4),
+    counter: Counts(keys=9, clicks=3, loads=3),
+    counter_in_one_breath: Counts(keys=22, clicks=2, loads=3),
+    counter_searching: Counts(keys=21, clicks=4, loads=4),
+    counter_swapping: Counts(keys=9, clicks=5, loads=3),
     builder: Counts(keys=12, clicks=2, loads=3),
     editor: Counts(keys=29, clicks=4, loads=5),
 }

@@ -37,7 +37,7 @@ def test_from_home_to_a_comparison_without_script(plain: Page) -> None:
     expect(plain.get_by_role("heading", name="Recent vehicles")).to_be_visible()
     plain.get_by_role("button", name=f"Let {CHASSIS} go").last.click()
     expect(plain.locator(".inhand")).to_have_count(0)
-    expect(plain.get_by_role("link", name=CHASSIS)).to_be_visible()
+    expect(plain.get_by_role("link", name=CHASSIS, exact=True)).to_be_visible()
     assert plain.locator(":focus").get_attribute("id") == "chassis"
 
 

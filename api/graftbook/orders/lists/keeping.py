@@ -1,6 +1,6 @@
 """Kept lists and the closures behind them: made, computed again, compared with today, a part replaced."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from types import MappingProxyType
 from typing import Literal, get_args
 
@@ -42,9 +42,13 @@ def make(
     return order_lists.create(_engine(service), name, _asked(body), facts, note, who, once)
 
 
-def make_next(service: Service, wanted: str, body: OrderIn, note: str, who: str) -> OrderListOut:
-    """The same under the wanted name, or the next one that is free. Raises what computing raises."""
+def make_next(
+    service: Service, named: Callable[[OrderOut], str], body: OrderIn, note: str, who: str
+) -> OrderListOut:
+    """The same under the name that is wanted for it, or the next one that is free. Raises what computing
+    raises."""
     facts = order_facts_for(service, body)
+    wanted = named(facts)
     for _ in range(MOST_TRIES):
         name = overview.free_name(_engine(service), wanted)
         try:

@@ -242,15 +242,20 @@ async def keep(request: Request, service: ServiceDep, orderer: Orderer) -> Respo
 
 
 def _keep(request: Request, service: Service, asked: PageOrder, form: dict[str, str], who: str) -> Response:
-    """A name that the page suggested gives way to the next that is free; one that was typed does not."""
-    name, note = form.get("name", "").strip(), form.get("note", "").strip()
+    """A name that the page suggested gives way to the next that is free, as does that of a form which asks
+    for none; one that was typed does not."""
+    asks, name, note = "name" in form, form.get("name", "").strip(), form.get("note", "").strip()
     body = asked.at_present().body()
-    wrong = {"wrong_name": _mistake(Slug, name), "wrong_note": _mistake(Remark, note)}
+    wrong = {"wrong_name": _mistake(Slug, name) if asks else "", "wrong_note": _mistake(Remark, note)}
     if not any(wrong.values()):
-        own = name != form.get("suggested", "")
-        make = keeping.make if own else keeping.make_next
+        note = _checked(Remark, form, "note")
         try:
-            made = make(service, name, body, _checked(Remark, form, "note"), who)
+            if asks and name != form.get("suggested", ""):
+                made = keeping.make(service, name, body, note, who)
+            else:
+                made = keeping.make_next(
+                    service, lambda facts: name or suggested(asked.question, facts), body, note, who
+                )
         except AlreadyExists:
             free = overview.free_name(service.engine, name)
             wrong["wrong_name"] = f"There is a list {name} already. {free} is free."

@@ -257,6 +257,7 @@ function sayWaiting(words, doubt) {
 // What was sent may have been stored although nobody waits for the answer.
 function stopped(bar, doubt) {
   window.stop();
+  if (stepping) stepping.abort();
   if (!doubt || !ticking) { waited(); return; }
   clearInterval(ticking);
   ticking = 0;
@@ -301,3 +302,61 @@ document.querySelectorAll(".bar nav [aria-current]").forEach((link) => {
   const nav = link.closest("nav");
   nav.scrollLeft = link.getBoundingClientRect().left - nav.getBoundingClientRect().left - nav.clientWidth / 3;
 });
+
+// A step of a list is taken where one is: the page that comes of it takes the place of this one.
+let stepping = null;
+
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (!form.matches("[data-in-place]")) return;
+  event.preventDefault();
+  if (!stepping) takeStep(form, event.submitter);
+});
+
+async function takeStep(form, button) {
+  const main = form.closest("main");
+  const sent = new URL(form.action);
+  const said = new URLSearchParams(new FormData(form));
+  if (button && button.name) said.append(button.name, button.value);
+  const mine = stepping = new AbortController();
+  waitsFor({ defaultPrevented: false }, sent, true);
+  main.inert = true;
+  let answer = null, text = "";
+  try {
+    answer = await fetch(sent, { method: "POST", body: said, headers: { Accept: "text/html" }, signal: mine.signal });
+    text = await answer.text();
+  } catch { answer = null; }
+  stepping = null;
+  main.inert = false;
+  if (mine.signal.aborted) return;
+  if (!answer || !answer.ok) { sendItself(form, button); return; }
+  const there = new URL(answer.url);
+  if (!sent.pathname.startsWith(there.pathname + "/")) { location.assign(there); return; }
+  waited();
+  keepSent(null);
+  there.hash = sent.hash;
+  history.replaceState(history.state, "", there);
+  const page = new DOMParser().parseFromString(text, "text/html");
+  document.title = page.title;
+  main.replaceChildren(...page.querySelector("main").childNodes);
+  main.dispatchEvent(new CustomEvent("graftbook:fresh", { bubbles: true }));
+  standAt(document.getElementById(there.hash.slice(1)) || main.querySelector("h1"));
+}
+
+// What is refused changed nothing: the browser sends it once more, and shows what is told.
+function sendItself(form, button) {
+  if (button && button.name) {
+    const pressed = document.createElement("input");
+    pressed.type = "hidden";
+    pressed.name = button.name;
+    pressed.value = button.value;
+    form.append(pressed);
+  }
+  form.submit();
+}
+
+function standAt(heading) {
+  heading.tabIndex = -1;
+  heading.focus({ preventScroll: true });
+  heading.scrollIntoView();
+}
