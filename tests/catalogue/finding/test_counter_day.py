@@ -149,6 +149,14 @@ def test_random_words_of_the_catalogue_never_fail(sqlite_counter: Service) -> No
         ask(sqlite_counter, text, random.choice(["", "24PL-018412", "16PR-012000"]))
 
 
+@pytest.mark.parametrize("text", ["10 inch drum", "10 inch front drum"])
+def test_a_size_that_is_recorded_is_found_with_no_vehicle_too(sqlite_counter: Service, text: str) -> None:
+    """Their names say `254 x 57 mm`; what is 254 mm of it, the record tells."""
+    found = search_document(ask(sqlite_counter, text, ""))
+    assert found["items"][0]["name"] == "QB-2302"
+    assert (found["items"][0]["matched"][0], found["sentence"]) == ("10 in", "")
+
+
 SUPERSEDED = [
     ("QB-3300", "24PL-018412", "QB-3302"),
     ("QC-2005", "24PL-018412", "QC-7005"),

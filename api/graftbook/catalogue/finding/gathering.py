@@ -4,13 +4,14 @@ A search reads a bounded number of rows, however large the catalogue is: of a co
 numbers. Both engines compare words by code point, so both gather the same.
 """
 
-from collections import Counter, OrderedDict
-from collections.abc import Collection, Iterable, Sequence
+from collections import Counter, OrderedDict, defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from types import MappingProxyType
 
 from sqlalchemy import Connection, func, or_, select
 
 from graftbook.catalogue.finding.of_book import SECTION, flaw_entry, upgrade_entry
-from graftbook.catalogue.finding.ranking import Entry, head_of, sizes_in, weights_of
+from graftbook.catalogue.finding.ranking import Entry, head_of, recorded, sizes_in, weights_of
 from graftbook.catalogue.finding.speech import OtherWords, Term, forms, other_words, shown, stem
 from graftbook.catalogue.format.names import END
 from graftbook.catalogue.history.revisions import epoch_of
@@ -26,6 +27,9 @@ MOST_STEPS = 500
 MOST_TURNS = 6
 MOST_LIKE = 24
 
+Sizes = Mapping[str, Sequence[tuple[str, float, float]]]
+"""Number → what is measured of it: (quantity, SI value, weight)."""
+_NO_SIZES: Sizes = MappingProxyType({})
 
 _SAID: OrderedDict[tuple[str, int], OtherWords] = OrderedDict()
 """The lists of the states of the catalogue that were asked last, by epoch and revision."""
@@ -116,8 +120,8 @@ def words_near(connection: Connection, word: str) -> dict[str, str]:
     return shown(words_beginning(connection, word[:2])) if len(word) > 2 else {}
 
 
-def components_of(connection: Connection, terms: Iterable[Term]) -> list[Entry]:
-    """Components that have the most of the words, a bounded number."""
+def components_of(connection: Connection, terms: Sequence[Term]) -> list[Entry]:
+    """Components that have the most of the words, a bounded number; what a size is asked of, with its own."""
     counts: Counter[str] = Counter()
     for term in terms:
         having: set[str] = set()
@@ -130,7 +134,22 @@ def components_of(connection: Connection, terms: Iterable[Term]) -> list[Entry]:
         (number for number, count in counts.items() if count >= max(1, most - 1)),
         key=lambda n: (-counts[n], n),
     )
-    return entries_of(connection, chosen[:MOST_RANKED])
+    chosen = chosen[:MOST_RANKED]
+    sizes = _sizes_of(connection, chosen) if any(term.measures for term in terms) else {}
+    return entries_of(connection, chosen, sizes)
+
+
+def _sizes_of(connection: Connection, numbers: Sequence[str]) -> Sizes:
+    own, kind = table("characteristic"), table("characteristic_kind")
+    query = (
+        select(own.c.component, kind.c.quantity, own.c.low)
+        .join(kind, kind.c.name == own.c.kind)
+        .where(own.c.component.in_(listed(connection, numbers)), own.c.low == own.c.high)
+    )
+    found: defaultdict[str, list[tuple[str, float, float]]] = defaultdict(list)
+    for row in connection.execute(query):
+        found[row.component].append(recorded(row.quantity, row.low))
+    return found
 
 
 def _having(connection: Connection, words: Collection[str], begun: str = "") -> list[str]:
@@ -141,8 +160,8 @@ def _having(connection: Connection, words: Collection[str], begun: str = "") -> 
     return list(connection.execute(query.limit(MOST_OF_A_WORD)).scalars())
 
 
-def entries_of(connection: Connection, numbers: Sequence[str]) -> list[Entry]:
-    """Components by their numbers, as entries."""
+def entries_of(connection: Connection, numbers: Sequence[str], sizes: Sizes = _NO_SIZES) -> list[Entry]:
+    """Components by their numbers, as entries; `sizes` that are recorded of some."""
     component, section = table("component"), table("section")
     query = (
         select(component.c.number, component.c.name, component.c.section, section.c.title)
@@ -158,7 +177,7 @@ def entries_of(connection: Connection, numbers: Sequence[str]) -> list[Entry]:
             row.section,
             weights=weights_of(row.name, (SECTION, [row.title])),
             head=head_of(row.name),
-            sizes=tuple(sizes_in(row.name)),
+            sizes=(*sizes_in(row.name), *sizes.get(row.number, ())),
         )
         for row in connection.execute(query)
     ]
