@@ -4,6 +4,8 @@ import csv
 import io
 import json
 import re
+import subprocess
+import sys
 from pathlib import Path
 from typing import Annotated
 from urllib.parse import unquote
@@ -169,6 +171,16 @@ def test_the_commands_print_it():
     every = CliRunner().invoke(commands, ["columns"]).output
     assert all(f"### {kind.kind_of_record}\n" in every for kind in KINDS)
     assert CliRunner().invoke(commands, ["columns", "nothing"]).exit_code == 2
+
+
+def test_the_command_prints_every_kind_of_problem_that_a_service_answers():
+    """In a process of its own, which has loaded no room that is not asked for."""
+    code = "from graftbook.commands.entry import main; main()"
+    printed = subprocess.run(
+        [sys.executable, "-c", code, "guide", "integrating"], capture_output=True, text=True, check=True
+    ).stdout
+    create_app(Settings(database_url="sqlite://")).state.service.close()
+    assert {kind for kind in made.problem_types() if f"| `{kind}` |" not in printed} == set()
 
 
 async def test_the_service_shows_it():

@@ -219,7 +219,11 @@ def _leaves(kind: type[Problem]) -> Iterator[type[Problem]]:
 
 
 def problem_types() -> dict[str, type[Problem]]:
-    """Every kind of problem by its `type`, in their order."""
+    """Every kind of problem by its `type`, in their order: whatever the application may answer with.
+
+    It stands above this room, so it is named: a command that prints the guide has loaded none of it.
+    """
+    importlib.import_module("graftbook.app")
     return {kind.type: kind for kind in sorted(_leaves(Problem), key=lambda each: each.type)}
 
 
