@@ -320,3 +320,44 @@ def test_a_day_that_is_none_is_told_with_an_example(tmp_path: Path):
     assert ended.exit_code == 2
     assert "'rubbish' is no day" in " ".join(ended.stderr.replace("│", " ").split())
     assert "2026-10-31" in ended.stderr
+
+
+def test_what_the_house_names_is_told_by_a_command_of_its_own_process(tern: str, tmp_path: Path):
+    """A service has loaded every room; a command only what it uses, and missed who names a record."""
+    sheet, counted = tmp_path / "one.csv", tmp_path / "counted.csv"
+    sheet.write_text("[component]\nnumber,name,section,origin\nZZ-1,a bolt,brakes,modern\n", encoding="utf-8")
+    counted.write_text("number,quantity,place\nZZ-1,2,A 2\n", encoding="utf-8")
+    own = ("--database", tern)
+    assert run("load", str(sheet), *own).exit_code == Ends.DONE
+    assert run("stock", "count", str(counted), *own).exit_code == Ends.DONE
+    sheet.write_text("[component]\nnumber,name,section,origin\nZZ-2,a bolt,brakes,modern\n", encoding="utf-8")
+    for arguments in (
+        ("remove", "component", "ZZ-1", "--dry-run"),
+        ("remove", "component", "ZZ-1", "--why", "no longer made"),
+        ("take-back", "2", "--dry-run"),
+        ("take-back", "2"),
+        ("load", str(sheet), "--whole", "--yes"),
+    ):
+        code, _, errors = ended(*arguments, database=tern)
+        assert (code, b"the store still names the component 'ZZ-1'" in errors) == (Ends.REFUSED, True), errors
+
+
+def test_a_command_that_edits_has_loaded_whatever_names_a_record(tern: str):
+    naming = (
+        "from sqlmodel import SQLModel; import graftbook.catalogue.loading.imports; "
+        "from graftbook.catalogue.format.records import KIND_BY_WORD; "
+        "print(*sorted(rows.name for rows in SQLModel.metadata.sorted_tables"
+        " if {key.column.table.name for key in rows.foreign_keys} & set(KIND_BY_WORD)))"
+    )
+    every = f"import graftbook.app; {naming}"
+    edits = (
+        f"from graftbook.commands import console as c; c.engine_to_edit(c.settings_for('{tern}')); {naming}"
+    )
+    of_service, of_command = (
+        subprocess.run(
+            [sys.executable, "-c", code], cwd=ROOT / "api", capture_output=True, text=True, check=True
+        )
+        for code in (every, edits)
+    )
+    assert of_command.stdout == of_service.stdout
+    assert "build_fitting" in of_service.stdout

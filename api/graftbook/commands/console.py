@@ -212,6 +212,15 @@ def engine_for(settings: "Settings") -> "Engine":
     return engine
 
 
+def engine_to_edit(settings: "Settings") -> "Engine":
+    """The same for an edit of the catalogue: with the tables of all who name its records, so that nothing
+    that a build, an order list or the store needs seems free to go."""
+    import graftbook.builds.stored.tables
+    import graftbook.orders.tables  # noqa: F401  (both define tables that refer to the catalogue's)
+
+    return engine_for(settings)
+
+
 def require_file(settings: "Settings") -> None:
     """A file that is not there is not made: its address was misspelt, or nothing was ever loaded."""
     from graftbook.database import file_of

@@ -59,7 +59,7 @@ def flat(
     from graftbook.editing.records.service import Author
 
     with c.readable_errors():
-        engine = c.engine_for(c.settings_for(database))
+        engine = c.engine_to_edit(c.settings_for(database))
         _mapped(engine, mapping, file, _pairs(column), _pairs(set_))
         service.put_issue(engine, mapping, file.name, file.read_bytes())
         if answer:

@@ -54,7 +54,7 @@ def load(
             return load_records(engine, list(sources), progress=step, reading=reading, whole=whole, **how)
 
     with c.readable_errors():
-        engine = c.engine_for(settings)
+        engine = c.engine_to_edit(settings)
         report = read_and_load(dry_run=True) if dry_run or whole else None
         if report is None or (report.ok and not dry_run):
             last = None

@@ -176,7 +176,7 @@ def taken_back(settings: "Settings", revision: int, why: str, *, dry_run: bool) 
     from graftbook.editing.records import service as editing
 
     author = editing.Author(c.who(), why)
-    report = editing.take_back(c.engine_for(settings), revision, author, dry_run=dry_run)
+    report = editing.take_back(c.engine_to_edit(settings), revision, author, dry_run=dry_run)
     return _edited(report)
 
 
@@ -186,7 +186,7 @@ def removed(
     """What `DELETE /v1/records/{kind}/{name}` answers, of the record as it stands now."""
     from graftbook.editing.records import service as editing
 
-    engine = c.engine_for(settings)
+    engine = c.engine_to_edit(settings)
     read = editing.record_state(engine, kind, name)
     author = editing.Author(c.who(), why)
     own = editing.own_records(engine, kind, name) if with_own else {}
