@@ -49,7 +49,7 @@ class Settings(BaseModel):
         max(4, os.cpu_count() or 1),
         ge=1,
         le=100,
-        description="questions that a process reasons over at once: 4, or as many as there are cores",
+        description="questions that a process reasons over at once: as many as there are cores, at least 4",
     )
     questions_waiting: int = Field(
         8, ge=0, le=1_000, description="further ones that wait for a turn; beyond them: 503 with Retry-After"

@@ -207,7 +207,7 @@ def settings() -> str:
     for name, field in Settings.model_fields.items():
         usual = str(field.default) if field.default != "" else "empty"
         if name == "questions_at_once":
-            usual = "4, or as many as there are cores"
+            usual = "as many as there are cores, at least 4"
         rows.append((f"`GRAFTBOOK_{name.upper()}`", f"`{usual}`", field.description or ""))
     return table(("variable", "usual", "meaning"), rows)
 
