@@ -1,7 +1,7 @@
 """The forms of the suite beside the README's command:
 
     python -m tests quick    # while one works: lint, types, and the tests that need no database
-    python -m tests long     # all that is asked by hand, one after the other; hours
+    python -m tests long     # what is asked by hand and judges itself, one after the other; hours
 
 Says of each part how it ended and how long it took, and ends with 1 when one was not good.
 """
