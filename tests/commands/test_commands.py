@@ -59,6 +59,7 @@ def test_every_command_explains_itself():
         assert help_text.exit_code == 0
         assert "Usage" in help_text.stdout
         assert len(help_text.stdout) > 200
+        assert "--no-" not in help_text.stdout, "what nobody asks for is left away"
 
 
 def test_a_closure_reads_as_a_page_and_nothing_is_wider_than_a_hundred_columns(sqlite_demo_url: str):

@@ -124,7 +124,10 @@ def remove(
     name: Name,
     with_own: Annotated[
         bool,
-        typer.Option(help="Also what says nothing without it: a component's fitments, companions, offers."),
+        typer.Option(
+            "--with-own",
+            help="Also what says nothing without it: a component's fitments, companions, offers.",
+        ),
     ] = False,
     why: c.Why = "",
     dry_run: c.DryRun = False,
