@@ -536,11 +536,11 @@ supplier,component,price
 works,QB-8801,12.00
 """
 
-    @pytest.fixture(autouse=True)
-    async def _entered(self, editor: Editor) -> None:
-        assert load(editor.app.state.service.engine, sheet(self.SHEET), who="", why="").ok
+    def entered(self, editor: Editor, more: str = "") -> None:
+        assert load(editor.app.state.service.engine, sheet(self.SHEET + more), who="", why="").ok
 
     async def test_goes_with_it_where_somebody_ticks_that(self, editor: Editor) -> None:
+        self.entered(editor)
         form = await editor.form(self.ADDRESS)
         assert "without it: 1 fitment, 1 offer" in text_of(await editor.get(self.ADDRESS))
         form |= {"why": "entered twice"}
@@ -560,13 +560,13 @@ works,QB-8801,12.00
         assert editor.rows("offer", "works:QB-8801")
 
     async def test_is_proposed_with_it(self, editor: Editor) -> None:
+        self.entered(editor)
         form = await editor.form(self.ADDRESS)
         form |= {"why": "entered twice", "do": "remove-propose", "with_own": "yes"}
         assert "3 records" in text_of(await editor.post(self.ADDRESS, form))
 
     async def test_what_others_say_of_it_stays_in_the_way(self, editor: Editor) -> None:
-        more = "[upgrade]\nname,title,fit\nnew-disc,New disc,QB-8801\n"
-        assert load(editor.app.state.service.engine, sheet(more), who="", why="").ok
+        self.entered(editor, "[upgrade]\nname,title,fit\nnew-disc,New disc,QB-8801\n")
         form = await editor.form(self.ADDRESS)
         form |= {"why": "entered twice", "do": "remove", "with_own": "yes"}
         refused = await editor.post(self.ADDRESS, form)
@@ -575,9 +575,10 @@ works,QB-8801,12.00
         assert "works:QB-8801" not in text_of(refused)
         assert editor.rows("component", "QB-8801")
 
-    async def test_over_rest(self, editor: Editor) -> None:
+    async def test_over_rest(self, editor_on_each: Editor) -> None:
+        self.entered(editor_on_each)
         address = "/v1/records/component/QB-8801"
-        async with client_of(editor.app, scope="edit") as client:
+        async with client_of(editor_on_each.app, scope="edit") as client:
             as_read = {"If-Match": (await client.get(address)).headers["etag"]}
             assert (await client.delete(address, headers=as_read)).status_code == 422
             answer = await client.delete(f"{address}?with_own=true", headers=as_read)
