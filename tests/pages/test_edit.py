@@ -15,7 +15,7 @@ from fastapi import FastAPI
 from sqlalchemy import select
 
 from graftbook.catalogue.compiling import books
-from graftbook.catalogue.format.records import KINDS
+from graftbook.catalogue.format.records import KIND_BY_WORD, KINDS
 from graftbook.catalogue.history.snapshots import key_of
 from graftbook.catalogue.loading.imports import load
 from graftbook.database import reading
@@ -521,6 +521,31 @@ async def test_what_is_named_still_is_not_taken_out(editor: Editor) -> None:
         assert f'<a href="/edit/{kind}/{quote(name)}">{name}</a>' in answer.text
     assert '<a href="/builds/red-van">red-van</a>' in answer.text
     assert 'aria-invalid="true"' not in answer.text, "no field of the record is wrong"
+
+
+@pytest.mark.parametrize(
+    ("kind", "name", "named_by"),
+    [
+        ("range", "quillan-forward", ("variant", "fitment", "outline")),
+        ("section", "brakes", ("component", "position")),
+        ("variant", "24P-21-L", ("chassis_span",)),
+        ("position", "brake.servo", ("fitment", "companion")),
+        ("characteristic_kind", "brake_type", ("characteristic",)),
+        ("evidence", "brakes-built-24", ("fitment",)),
+    ],
+)
+async def test_whatever_names_a_record_leads_to_its_page(
+    editor: Editor, kind: str, name: str, named_by: tuple[str, ...]
+) -> None:
+    address = f"/edit/{kind}/{name}"
+    form = await editor.form(address)
+    answer = await editor.post(address, {**form, "do": "remove", "why": "gone"})
+    assert answer.status_code == 422
+    box = answer.text.partition("It is named still")[2].partition("</div>")[0]
+    links = [unescape(one) for one in re.findall(r'href="([^"]*)"', box)]
+    assert set(named_by) <= {link.split("/")[2] for link in links} <= KIND_BY_WORD.keys()
+    assert (await editor.get(links[0])).status_code == 200
+    assert (await editor.get(links[-1])).status_code == 200
 
 
 class TestWhatSaysNothingWithoutIt:
