@@ -395,7 +395,7 @@ class Made:
         each time where there is nothing else to look at."""
         usual = self._usual and not market and self.book is self._first and sets.SUBJECTS is _SUBJECTS
         if usual and self.after != self.today:
-            index_of(self.book).notebook["as it stands"] = _stands
+            index_of(self.book).notebook[sets._standing] = _stands
         return {f.check: f for f in check_set(self.book, self.vehicle, self.today, self.after, market)}
 
 

@@ -36,7 +36,7 @@ def test_no_more_than_so_many_vehicles_are_kept(monkeypatch: pytest.MonkeyPatch)
     for position in list(made.today)[:4]:
         today = {p: n for p, n in made.today.items() if p != position}
         sets.check_set(made.book, made.vehicle, today, made.after)
-        assert len(sets.index_of(made.book).notebook["as it stands"]) <= 2
+        assert len(sets._standing(sets.index_of(made.book))) <= 2
 
 
 def test_a_remembered_figure_is_worked_out_once_and_names_what_it_missed_each_time() -> None:
@@ -88,6 +88,6 @@ def test_what_is_taken_over_from_today_is_what_would_be_found_anew(
                 nothing_kept.setattr(Whereabouts, "meets", lambda *_: True)
                 assert sets.check_set(book, vehicle, today, {**today, **after}) == found, after
         changed = Fitted(book, {**today, **after}, vehicle).unlike(Fitted(book, today, vehicle))
-        stands = next(iter(sets.index_of(book).notebook["as it stands"].values()))
+        stands = next(iter(sets._standing(sets.index_of(book)).values()))
         taken_over += sum(not looked.meets(changed) for _, looked in stands.of_each.values())
     assert taken_over > 3 * len(fits)

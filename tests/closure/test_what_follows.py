@@ -10,7 +10,7 @@ from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.closure.answer import Cause
 from graftbook.closure.compatibility import broken_alone
 from graftbook.closure.search.deadline import NEVER
-from graftbook.closure.search.possible import MOST_VEHICLES, _before, follow
+from graftbook.closure.search.possible import MOST_VEHICLES, _before, _before_each, follow
 from graftbook.closure.search.problem import BudgetUse, Problem
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.closure.search.reach import reach_everything
@@ -97,8 +97,7 @@ def test_of_the_last_vehicles_it_is_kept_and_of_no_more(demo_book: tuple[RuleBoo
     assert _before(scopes[0], fit, NEVER) is first
     for scope in scopes[1:]:
         _before(scope, fit, NEVER)
-    kept = scopes[0].index.notebook["followed"]
-    assert list(kept) == scopes[2:]
+    assert list(_before_each(scopes[0].index)) == scopes[2:]
 
 
 @pytest.fixture(scope="module")

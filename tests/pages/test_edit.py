@@ -15,7 +15,7 @@ from fastapi import FastAPI
 from sqlalchemy import select
 
 from graftbook.catalogue.compiling import books
-from graftbook.catalogue.format.records import KINDS
+from graftbook.catalogue.format.records import KIND_BY_WORD, KINDS
 from graftbook.catalogue.history.snapshots import key_of
 from graftbook.catalogue.loading.imports import load
 from graftbook.database import reading
@@ -523,6 +523,31 @@ async def test_what_is_named_still_is_not_taken_out(editor: Editor) -> None:
     assert 'aria-invalid="true"' not in answer.text, "no field of the record is wrong"
 
 
+@pytest.mark.parametrize(
+    ("kind", "name", "named_by"),
+    [
+        ("range", "quillan-forward", ("variant", "fitment", "outline")),
+        ("section", "brakes", ("component", "position")),
+        ("variant", "24P-21-L", ("chassis_span",)),
+        ("position", "brake.servo", ("fitment", "companion")),
+        ("characteristic_kind", "brake_type", ("characteristic",)),
+        ("evidence", "brakes-built-24", ("fitment",)),
+    ],
+)
+async def test_whatever_names_a_record_leads_to_its_page(
+    editor: Editor, kind: str, name: str, named_by: tuple[str, ...]
+) -> None:
+    address = f"/edit/{kind}/{name}"
+    form = await editor.form(address)
+    answer = await editor.post(address, {**form, "do": "remove", "why": "gone"})
+    assert answer.status_code == 422
+    box = answer.text.partition("It is named still")[2].partition("</div>")[0]
+    links = [unescape(one) for one in re.findall(r'href="([^"]*)"', box)]
+    assert set(named_by) <= {link.split("/")[2] for link in links} <= KIND_BY_WORD.keys()
+    assert (await editor.get(links[0])).status_code == 200
+    assert (await editor.get(links[-1])).status_code == 200
+
+
 class TestWhatSaysNothingWithoutIt:
     ADDRESS = "/edit/component/QB-8801"
     SHEET = """[component]
@@ -536,11 +561,11 @@ supplier,component,price
 works,QB-8801,12.00
 """
 
-    @pytest.fixture(autouse=True)
-    async def _entered(self, editor: Editor) -> None:
-        assert load(editor.app.state.service.engine, sheet(self.SHEET), who="", why="").ok
+    def entered(self, editor: Editor, more: str = "") -> None:
+        assert load(editor.app.state.service.engine, sheet(self.SHEET + more), who="", why="").ok
 
     async def test_goes_with_it_where_somebody_ticks_that(self, editor: Editor) -> None:
+        self.entered(editor)
         form = await editor.form(self.ADDRESS)
         assert "without it: 1 fitment, 1 offer" in text_of(await editor.get(self.ADDRESS))
         form |= {"why": "entered twice"}
@@ -560,13 +585,13 @@ works,QB-8801,12.00
         assert editor.rows("offer", "works:QB-8801")
 
     async def test_is_proposed_with_it(self, editor: Editor) -> None:
+        self.entered(editor)
         form = await editor.form(self.ADDRESS)
         form |= {"why": "entered twice", "do": "remove-propose", "with_own": "yes"}
         assert "3 records" in text_of(await editor.post(self.ADDRESS, form))
 
     async def test_what_others_say_of_it_stays_in_the_way(self, editor: Editor) -> None:
-        more = "[upgrade]\nname,title,fit\nnew-disc,New disc,QB-8801\n"
-        assert load(editor.app.state.service.engine, sheet(more), who="", why="").ok
+        self.entered(editor, "[upgrade]\nname,title,fit\nnew-disc,New disc,QB-8801\n")
         form = await editor.form(self.ADDRESS)
         form |= {"why": "entered twice", "do": "remove", "with_own": "yes"}
         refused = await editor.post(self.ADDRESS, form)
@@ -575,9 +600,10 @@ works,QB-8801,12.00
         assert "works:QB-8801" not in text_of(refused)
         assert editor.rows("component", "QB-8801")
 
-    async def test_over_rest(self, editor: Editor) -> None:
+    async def test_over_rest(self, editor_on_each: Editor) -> None:
+        self.entered(editor_on_each)
         address = "/v1/records/component/QB-8801"
-        async with client_of(editor.app, scope="edit") as client:
+        async with client_of(editor_on_each.app, scope="edit") as client:
             as_read = {"If-Match": (await client.get(address)).headers["etag"]}
             assert (await client.delete(address, headers=as_read)).status_code == 422
             answer = await client.delete(f"{address}?with_own=true", headers=as_read)

@@ -13,7 +13,7 @@ from graftbook.checks.fitted import ARITHMETIC, Fitted, Memory, Whereabouts, fin
 from graftbook.checks.joints import bolts, corrosion, unions
 from graftbook.checks.law import Binding, Rules, law_for
 from graftbook.checks.verdict import CAUTIONS, Finding, Verdict
-from graftbook.rulebook.index import index_of
+from graftbook.rulebook.index import BookIndex, index_of, kept
 from graftbook.rulebook.model import RuleBook, Vehicle
 
 MOST_KEPT = 32
@@ -76,6 +76,12 @@ class _Stands(NamedTuple):
     beside: dict[str, Finding]
 
 
+@kept
+def _standing(_index: BookIndex) -> dict[object, _Stands]:
+    """What is found of the last vehicles as they stand."""
+    return {}
+
+
 def _as_it_stands(
     book: RuleBook,
     vehicle: Vehicle | None,
@@ -85,12 +91,12 @@ def _as_it_stands(
 ) -> _Stands:
     """What is found of what is fitted today; of the last vehicles asked for it is kept with the book."""
     index = index_of(book)
-    kept: dict[object, _Stands] = index.notebook.setdefault("as it stands", {})
+    known = _standing(index)
     key = (vehicle and index.speaks_of(vehicle), frozenset(today.items()), rules)
-    if (found := kept.get(key)) is None:
+    if (found := known.get(key)) is None:
         was = Fitted(book, today, vehicle)
-        if len(kept) >= MOST_KEPT:
-            kept.clear()
+        if len(known) >= MOST_KEPT:
+            known.clear()
         of_each = {}
         for subject in SUBJECTS:
             look()
@@ -98,7 +104,7 @@ def _as_it_stands(
                 of_each[subject] = _subject(subject, was, was, rules), looked
         findings = [finding for found, _ in of_each.values() for finding in found]
         beside = {finding.check: finding for finding in beside_today(findings, findings)}
-        found = kept[key] = _Stands(of_each, was.memory, findings, beside)
+        found = known[key] = _Stands(of_each, was.memory, findings, beside)
     return found
 
 

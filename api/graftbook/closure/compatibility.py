@@ -10,7 +10,6 @@ from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Any
 
 from graftbook.closure.answer import Because, Cause, Contradiction, Ground, Outcome, Solution
 from graftbook.closure.answering import answer_question, scope_of
@@ -26,7 +25,7 @@ from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import solve
 from graftbook.closure.search.totals import effort_of
 from graftbook.closure.verify import Broken, RoundedAway, short_of
-from graftbook.rulebook.index import index_of
+from graftbook.rulebook.index import index_of, kept
 from graftbook.rulebook.model import (
     Claim,
     Companion,
@@ -131,6 +130,18 @@ class Compatibility:
     nowhere: GoesWithOthers | GoesElsewhere | GoesOnOthers | None = None
 
 
+@kept
+def _answers(_scope: Scope) -> dict[tuple[str, str], Compatibility]:
+    """By number and position what was answered of the vehicle."""
+    return {}
+
+
+@kept
+def _places(_scope: Scope) -> dict[Fit, Place]:
+    """What was found of each fit on the vehicle."""
+    return {}
+
+
 def compatible(
     book: RuleBook, vehicle: Vehicle, number: str, position: str = "", deadline: Deadline = NEVER
 ) -> Compatibility:
@@ -140,14 +151,14 @@ def compatible(
     the next step is looked at, and the answer says so.
     """
     scope = scope_for(book, vehicle)
-    kept: dict[tuple[str, str], Compatibility] = scope.notebook.setdefault("compatible", {})
-    found = kept.get((number, position))
+    answers = _answers(scope)
+    found = answers.get((number, position))
     if found is None:
         found, lasting = _compatible(scope, number, position, deadline)
         if lasting:
-            if len(kept) >= MOST_KEPT:
-                kept.clear()
-            kept[number, position] = found
+            if len(answers) >= MOST_KEPT:
+                answers.clear()
+            answers[number, position] = found
     return found
 
 
@@ -162,7 +173,7 @@ def _compatible(scope: Scope, number: str, position: str, deadline: Deadline) ->
     elif not index.is_current(number) and any(map(index.fitments_of.get, index.stands_for(number))):
         with_it = scope.with_on_the_bench(number)
         fits = _fits(with_it, number, position)
-    asked = _Places(with_it, deadline, scope.notebook)
+    asked = _Places(with_it, deadline, _places(scope))
     places = asked.of(fits)
     if places:
         best = places[0]
@@ -189,10 +200,10 @@ def best_first(place: Place) -> tuple[int, int, int, str]:
 class _Places:
     """The places of one question. What was found of a fit is kept as long as the scope."""
 
-    def __init__(self, scope: Scope, deadline: Deadline, notebook: dict[str, Any]) -> None:
+    def __init__(self, scope: Scope, deadline: Deadline, known: dict[Fit, Place]) -> None:
         self.scope = scope
         self.deadline = deadline
-        self.kept: dict[Fit, Place] = notebook.setdefault("places", {})
+        self.known = known
         self.lasting = True
         """Whether the deadline left room to look at every place as far as ever."""
         self.followed: dict[Fit, Followed] = {}
@@ -202,11 +213,11 @@ class _Places:
         return sorted((self.place(fit) for fit in fits), key=best_first)
 
     def place(self, fit: Fit) -> Place:
-        found = self.kept.get(fit)
+        found = self.known.get(fit)
         if found is None:
             found = self.look(fit)
             if found.proved or found.looked_at is Looked.propagation or not self.deadline.passed:
-                self.kept[fit] = found
+                self.known[fit] = found
             else:
                 self.lasting = False
         return found

@@ -6,8 +6,8 @@ from collections import defaultdict, deque
 from collections.abc import Callable, Hashable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import fields
-from functools import cached_property
-from typing import TYPE_CHECKING, Any, TypeVar
+from functools import cached_property, wraps
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from graftbook.rulebook.model import (
     ALWAYS,
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from graftbook.rulebook.scope import Scope
 
 _Named = TypeVar("_Named", bound=Claim)
+_Found = TypeVar("_Found")
 
 MOST_REMEMBERED = 500_000
 """Numbers that the remembered chains of supersession hold together."""
@@ -36,6 +37,29 @@ MOST_REMEMBERED = 500_000
 
 MOST_SPOKEN = 4_096
 """Kinds of vehicle of one book of which it is remembered what its records say; then all are forgotten."""
+
+
+class Keeper(Protocol):
+    """A book's index or a vehicle as it stands: what others work out of it is kept as long as it is."""
+
+    notebook: dict[Callable[[Any], Any], Any]
+
+
+_Keeper = TypeVar("_Keeper", bound=Keeper)
+
+
+def kept(work_out: Callable[[_Keeper], _Found]) -> Callable[[_Keeper], _Found]:
+    """A function that works something out of a book's index or of a scope once, and keeps it there."""
+
+    @wraps(work_out)
+    def read(keeper: _Keeper) -> _Found:
+        try:
+            found: _Found = keeper.notebook[read]
+        except KeyError:
+            found = keeper.notebook.setdefault(read, work_out(keeper))  # another thread may have been quicker
+        return found
+
+    return read
 
 
 class BookIndex:
@@ -48,8 +72,8 @@ class BookIndex:
         self.every_scope: weakref.WeakSet[Scope] = weakref.WeakSet()
         self._spoken: dict[Hashable, tuple[bool, ...]] = {}
         """What `speaks_of` said of the last vehicles."""
-        self.notebook: dict[str, Any] = {}
-        """What others work out about the book, kept as long as it is."""
+        self.notebook: dict[Callable[[Any], Any], Any] = {}
+        """What others work out about the book (`kept`)."""
         self.fitments_at: dict[str, list[Fitment]] = defaultdict(list)
         self.fitments_of: dict[str, list[Fitment]] = defaultdict(list)
         for fitment in sorted(book.fitments, key=preferred_fitment):

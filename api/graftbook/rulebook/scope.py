@@ -5,7 +5,7 @@ cost of an answer follows what it touches.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
@@ -104,8 +104,8 @@ class Scope:
         self._places: dict[str, tuple[Fit, ...]] = {}
         self._positions: dict[str, tuple[str, ...]] = {}
         self._nets: dict[str, dict[str, float]] = {}
-        self.notebook: dict[str, Any] = {}
-        """What others work out about this vehicle as it stands, kept as long as the scope."""
+        self.notebook: dict[Callable[[Any], Any], Any] = {}
+        """What others work out about this vehicle as it stands (`kept`)."""
         self.index.every_scope.add(self)
 
     def forget(self) -> None:

@@ -15,7 +15,7 @@ from graftbook.closure.answering import answer_question
 from graftbook.closure.question import Question, Wish
 from graftbook.closure.search.attainable import attainable
 from graftbook.closure.search.deadline import Deadline, OutOfTime
-from graftbook.rulebook.index import BookIndex, index_of
+from graftbook.rulebook.index import BookIndex, index_of, kept
 from graftbook.rulebook.model import Claim, Fitment, Flaw, RuleBook, When
 from graftbook.rulebook.scope import Scope, TooLarge, scope_for
 from graftbook.rulebook.units import Measure
@@ -168,20 +168,16 @@ def _alike(asked: Iterable[Asked]) -> Iterable[list[Asked]]:
     """Vehicles between which only records differ that give a part its place."""
     groups: dict[Hashable, list[Asked]] = {}
     for scope, wishes in asked:
-        holding = frozenset(when for when in _telling_apart(scope.book) if when.holds(scope.vehicle))
+        holding = frozenset(when for when in _telling_apart(scope.index) if when.holds(scope.vehicle))
         groups.setdefault((holding, frozenset(scope.today.items())), []).append((scope, wishes))
     return groups.values()
 
 
-def _telling_apart(book: RuleBook) -> frozenset[When]:
+@kept
+def _telling_apart(index: BookIndex) -> frozenset[When]:
     """What records ask of the single vehicle, but for those that give a part a place and do no more."""
-    index = index_of(book)
-    found: frozenset[When] | None = index.notebook.get("telling apart")
-    if found is None:
-        claims = (claim for claims in claims_of(book) for claim in claims)
-        found = frozenset(c.when for c in claims if not (isinstance(c, Fitment) and _adds(index, c)))
-        index.notebook["telling apart"] = found
-    return found
+    claims = (claim for claims in claims_of(index.book) for claim in claims)
+    return frozenset(c.when for c in claims if not (isinstance(c, Fitment) and _adds(index, c)))
 
 
 def _adds(index: BookIndex, fitment: Fitment) -> bool:

@@ -35,6 +35,7 @@ from graftbook.closure.search.totals import (
     totals_of,
 )
 from graftbook.closure.verify import Broken, FinishedSet, short_of, verify
+from graftbook.rulebook.index import kept
 from graftbook.rulebook.model import Budget, Claim, Companion, Effort, Fitment, Flaw, Grade
 from graftbook.rulebook.scope import LOOSE, Fit, Scope
 
@@ -42,19 +43,17 @@ _Flawed = list[tuple[Flaw, Fit, FlawNote]]
 """Flaws of what is fitted today, with what is noted of them while it stays."""
 
 
+@kept
 def _of_today(scope: Scope) -> tuple[_Flawed, _Flawed]:
     """Flaws of what is fitted today: those that show, and those that an add-on of today holds off."""
-    found: tuple[_Flawed, _Flawed] | None = scope.notebook.get("flaws today")
-    if found is None:
-        index, today = scope.index, FinishedSet(scope, {})
-        flawed = index.serving_any(index.flaws_of)
-        fits = [Fit(p, c) for p, c in scope.today.items() if c in flawed]
-        known = [(flaw, fit, _flaw_note(flaw, fit)) for fit in fits for flaw in scope.flaws(fit)]
-        known.sort(key=lambda x: (-x[0].severity, x[0].name, x[1]))
-        found = [], []
-        for one in known:
-            found[today.has_add_on(one[0])].append(one)
-        scope.notebook["flaws today"] = found
+    index, today = scope.index, FinishedSet(scope, {})
+    flawed = index.serving_any(index.flaws_of)
+    fits = [Fit(p, c) for p, c in scope.today.items() if c in flawed]
+    known = [(flaw, fit, _flaw_note(flaw, fit)) for fit in fits for flaw in scope.flaws(fit)]
+    known.sort(key=lambda x: (-x[0].severity, x[0].name, x[1]))
+    found: tuple[_Flawed, _Flawed] = [], []
+    for one in known:
+        found[today.has_add_on(one[0])].append(one)
     return found
 
 
@@ -96,15 +95,9 @@ def _flaw_note(flaw: Flaw, fit: Fit) -> FlawNote:
     return FlawNote(flaw.name, fit.component or "", fit.position, flaw.severity, flaw.symptom)
 
 
+@kept
 def broken_today(scope: Scope) -> list[Broken]:
-    """Every rule that the vehicle breaks as it stands; found once a scope."""
-    found: list[Broken] | None = scope.notebook.get("broken today")
-    if found is None:
-        found = scope.notebook["broken today"] = _find_broken_today(scope)
-    return found
-
-
-def _find_broken_today(scope: Scope) -> list[Broken]:
+    """Every rule that the vehicle breaks as it stands."""
     today = FinishedSet(scope, {})
     today.changed = sorted(p for p, c in scope.today.items() if c is not None)
     broken = [

@@ -15,6 +15,7 @@ from graftbook.closure.question import ClearPosition, FitComponent, RemedyFlaw, 
 from graftbook.closure.search.problem import BudgetUse, Demand, LooseNeed, Regret, severity_weight
 from graftbook.closure.search.totals import fit_cost
 from graftbook.rulebook.compare import agrees
+from graftbook.rulebook.index import BookIndex, kept
 from graftbook.rulebook.model import Budget, Companion, Conflict, Flaw, Joint, Side
 from graftbook.rulebook.scope import Fit, Scope, loose_fit
 
@@ -28,9 +29,14 @@ MOST_UNITS_KEPT = 100_000
 """Contributions of one vehicle that are remembered; more than these, and all are forgotten."""
 
 
+@kept
+def _scales(_index: BookIndex) -> dict[str, float]:
+    return {}
+
+
 def scale_of(scope: Scope, budget: Budget) -> float:
     """Whole units in one SI unit: the same for every question to the book."""
-    scales: dict[str, float] = scope.index.notebook.setdefault("budget scales", {})
+    scales = _scales(scope.index)
     if budget.name not in scales:
         greatest = 1e-9
         for component in scope.book.components.values():
@@ -392,12 +398,10 @@ class Brought:
         return found
 
 
+@kept
 def brought_on(scope: Scope) -> Brought:
-    """The rules on a scope's vehicle; kept with the scope."""
-    found: Brought | None = scope.notebook.get("brought")
-    if found is None:
-        found = scope.notebook["brought"] = Brought(scope)
-    return found
+    """The rules on a scope's vehicle."""
+    return Brought(scope)
 
 
 @overload

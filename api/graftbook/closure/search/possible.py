@@ -16,6 +16,7 @@ from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.problem import BudgetUse, Demand, Problem
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.closure.search.reach import reach, reach_everything
+from graftbook.rulebook.index import BookIndex, kept
 from graftbook.rulebook.scope import Fit, Scope, TooLarge
 
 MOST_VEHICLES = 8
@@ -61,20 +62,26 @@ def follow(scope: Scope, fit: Fit, deadline: Deadline) -> Followed:
         return Followed(Looked.next_step)
 
 
+@kept
+def _before_each(_index: BookIndex) -> "OrderedDict[Scope, _Before]":
+    """What is certain on the last vehicles of the book."""
+    return OrderedDict()
+
+
 def _before(scope: Scope, fit: Fit, deadline: Deadline) -> "_Before":
     """What is certain on the vehicle before the fit is. That of the last vehicles stays with the book; what
     lies on the bench is asked for too seldom."""
     if scope.on_the_bench:
         wish = FitComponent(fit.component or "", fit.position)
         return _Before(Propagation(reach(scope, Question(scope.vehicle, (wish,)), deadline=deadline)))
-    kept: OrderedDict[Scope, _Before] = scope.index.notebook.setdefault("followed", OrderedDict())
-    found = kept.pop(scope, None)
+    last = _before_each(scope.index)
+    found = last.pop(scope, None)
     if found is None:
         found = _Before(Propagation(reach_everything(scope, deadline)).run())
-    kept[scope] = found
-    if len(kept) > MOST_VEHICLES:
+    last[scope] = found
+    if len(last) > MOST_VEHICLES:
         with suppress(KeyError):  # another thread was quicker
-            kept.popitem(last=False)
+            last.popitem(last=False)
     return found
 
 

@@ -18,6 +18,7 @@ from graftbook.closure.question import (
     WorkAtMost,
 )
 from graftbook.closure.search.problem import Found, Problem
+from graftbook.rulebook.index import kept
 from graftbook.rulebook.model import Effort, Grade
 from graftbook.rulebook.scope import LOOSE, Fit, Scope
 
@@ -121,11 +122,16 @@ MOST_KEPT = 50_000
 """Fits of one vehicle of which the cost is remembered; more than these, and all are forgotten."""
 
 
+@kept
+def _costs(_scope: Scope) -> dict[Fit, Cost]:
+    return {}
+
+
 def fit_cost(scope: Scope, fit: Fit) -> Cost:
     """What having this in its position, or ordered loose, costs; nothing when it is there today."""
     if scope.is_today(fit):
         return NO_COST
-    known: dict[Fit, Cost] = scope.notebook.setdefault("costs", {})
+    known = _costs(scope)
     if (found := known.get(fit)) is None:
         if len(known) >= MOST_KEPT:
             known.clear()

@@ -6,6 +6,7 @@ from graftbook.catalogue.store.lookup import Found
 from graftbook.http.values import SEVERITY_WORDS
 from graftbook.questions.closures.documents import vehicle_document
 from graftbook.questions.lookup.schemas import FittedOut, VehicleFlawOut, VehiclePageOut
+from graftbook.rulebook.index import kept
 from graftbook.rulebook.model import Flaw, RuleBook, Vehicle
 from graftbook.rulebook.scope import Fit, Scope, scope_for
 
@@ -24,14 +25,10 @@ class _AsItCame(TypedDict):
     flaws: list[VehicleFlawOut]
 
 
+@kept
 def _as_it_came(scope: Scope) -> _AsItCame:
-    """What was fitted and what is known to go wrong with it, kept with the vehicle; nobody changes it."""
-    found: _AsItCame | None = scope.notebook.get("as it came")
-    if found is None:
-        fitted = [_fitted(scope, name) for name in scope.book.positions]
-        found = {"fitted": fitted, "flaws": _flaws(scope)}
-        scope.notebook["as it came"] = found
-    return found
+    """What was fitted and what is known to go wrong with it; nobody changes it."""
+    return {"fitted": [_fitted(scope, name) for name in scope.book.positions], "flaws": _flaws(scope)}
 
 
 def _fitted(scope: Scope, position: str) -> FittedOut:
