@@ -436,6 +436,33 @@ async def test_a_quotation_page_begins_with_what_its_sum_is_without(browser: htt
     assert f"<b>{total}</b></td>" in main, "the sum stands first, and under the table"
 
 
+async def test_terms_of_a_quotation_that_cannot_be_are_told_beside_their_fields(
+    browser: httpx.AsyncClient,
+) -> None:
+    asked = "/quotation?chassis=24PL-018412&fit=QB-3302&as_of=1"
+    usual = await browser.get(asked + "&labour_rate=61.50")
+    page = await browser.get(asked + "&labour_rate=61.50&allowance=ten&months=-3&first_part=200")
+    assert (usual.status_code, page.status_code) == (200, 422)
+    assert [_field(page, name) for name in ("labour_rate", "allowance", "months", "first_part")] == [
+        "61.50", "ten", "-3", "200",
+    ]  # fmt: skip
+    told = dict(re.findall(r'<span class="help wrong" id="wrong-(\w+)">([^<]+)</span>', page.text))
+    assert told == {
+        "allowance": "Per cent are a number with at most two decimals, such as 10 or 12.50",
+        "months": "It must be at least 0",
+        "first_part": "It must be at most 100",
+    }
+    assert "3 terms" in page.text.replace("&nbsp;", " ").replace("\xa0", " ")
+    assert "The sums stand with 10 % of allowance" in page.text
+    (total,) = re.findall(r'<p class="lead"><b>([\d,.]+ GBP)</b>', usual.text)
+    assert f"<b>{total}</b>" in page.text, "the sums are those of the usual terms"
+    document = unescape(re.findall(r'href="(/quotation\.pdf[^"]+)"', page.text)[0])
+    assert parse_qs(document.partition("?")[2])["allowance"] == ["10"]
+    wish = await browser.get("/quotation?chassis=24PL-018412&fit=QX-0000&as_of=1&months=-3")
+    assert "QX-0000" in wish.text
+    assert "Do you mean" in wish.text or "There is no component" in wish.text
+
+
 async def test_a_step_sent_from_a_page_that_is_old_changes_nothing(writer: httpx.AsyncClient) -> None:
     """The etag is the form's own: a draft that a colleague changed meanwhile does not go out."""
     await writer.post("/v1/order-lists", json=DISCS | {"name": "red"})
@@ -559,6 +586,15 @@ async def test_an_answer_is_kept_as_an_order_in_one_click(
     assert (second.status_code, second.headers["location"]) == (303, f"/orders/{name}-2")
     nothing = await writer.post("/order", data=fields | {"name": ""}, headers=BROWSER)
     assert nothing.status_code == 422, "a name that is asked for and not given"
+
+
+async def test_where_there_is_nothing_to_buy_no_list_is_offered(own_app: FastAPI) -> None:
+    stands = await _signed_in_page(own_app, "/answer?chassis=24PL-018412")
+    assert "Order list" in stands.text
+    assert "Keep the order" not in stands.text
+    empty = await _signed_in_page(own_app, "/order?chassis=24PL-018412")
+    assert "There is nothing to buy." in empty.text
+    assert "Keep as a draft" not in empty.text
 
 
 async def test_an_order_is_kept_and_sent_in_one_go_unless_lines_are_not_bought(
