@@ -597,6 +597,41 @@ async def test_where_there_is_nothing_to_buy_no_list_is_offered(own_app: FastAPI
     assert "Keep as a draft" not in empty.text
 
 
+async def test_an_order_that_an_edit_changed_meanwhile_is_told_and_not_kept(
+    writer: httpx.AsyncClient, own_app: FastAPI
+) -> None:
+    await _edit(writer, "component/QB-2010", {"price": "3.00"})
+    same = await _keep(writer, name="same", suggested="x")
+    assert same.status_code == 303, same.text[same.text.find("<main") :]
+    await _edit(writer, "companion/QB-3302%2Fbolts", {"quantity": 7})
+    for typed in ({}, {"name": "red", "suggested": "x", "note": "ring <first>"}):
+        told = await _keep(writer, **typed)
+        assert told.status_code == 409, told.headers
+        assert "Nothing is kept yet." in told.text
+        assert re.search(r"QB-9021 \([^)]+\): [^<]*pieces \d+, now \d+", told.text), told.text
+    assert (await writer.get("/v1/order-lists/red")).status_code == 404
+    async with signed_in(own_app) as browser:
+        page = await browser.get("/orders/same", headers=BROWSER)
+        own = KEPT | {"name": "red", "suggested": "x", "note": "ring <first>"}
+        own["form_token"] = _field(page, "form_token")
+        again = await browser.post("/order", data=own, headers=OWN)
+        assert (_field(again, "name"), _field(again, "note")) == ("red", "ring <first>")
+        own["as_of"] = _field(again, "as_of")
+        kept = await browser.post("/order", data=own, headers=OWN)
+        assert (kept.status_code, kept.headers["location"]) == (303, "/orders/red")
+
+
+async def _edit(writer: httpx.AsyncClient, record: str, fields: dict[str, Any]) -> None:
+    address = f"/v1/records/{record}"
+    as_read = {"If-Match": (await writer.get(address)).headers["etag"]}
+    patch = as_read | {"Content-Type": "application/merge-patch+json"}
+    answer = await writer.patch(address, json=fields, params={"why": "measured"}, headers=patch)
+    assert answer.status_code == 200, answer.text
+    asked = {"vehicle": DISCS["vehicle"], "wishes": [{"fit": "QB-3302"}], "deadline_seconds": 30.0}
+    for as_of in ({}, {"as_of": 1}):  # both books are read, however busy the machine is
+        assert (await writer.post("/v1/closures", json=asked | as_of)).is_success
+
+
 async def test_an_order_is_kept_and_sent_in_one_go_unless_lines_are_not_bought(
     writer: httpx.AsyncClient, own_app: FastAPI
 ) -> None:
