@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from html import escape, unescape
 from typing import Any
-from urllib.parse import parse_qs, quote
+from urllib.parse import parse_qs, quote, unquote
 
 import httpx
 import openpyxl
@@ -586,6 +586,23 @@ async def test_an_answer_is_kept_as_an_order_in_one_click(
     assert (second.status_code, second.headers["location"]) == (303, f"/orders/{name}-2")
     nothing = await writer.post("/order", data=fields | {"name": ""}, headers=BROWSER)
     assert nothing.status_code == 422, "a name that is asked for and not given"
+
+
+@pytest.mark.parametrize("path", ["/answer", "/order"])
+async def test_who_is_signed_out_over_an_order_comes_back_to_its_question(
+    own_app: FastAPI, browser: httpx.AsyncClient, writer: httpx.AsyncClient, path: str
+) -> None:
+    page = await _signed_in_page(own_app, f"{path}?chassis=24PL-018412&fit=QB-3302")
+    action = unescape(re.findall(r'<form method="post" action="(/order[^"]*)"', page.text)[0])
+    refused = await browser.post(action, data=KEPT, headers=BROWSER)
+    assert refused.status_code == 401
+    following = re.findall(r'class="button" href="/signin\?next=([^"]+)"', refused.text)[0]
+    back = unquote(unescape(following))
+    assert back.startswith("/order?chassis=24PL-018412&fit=QB-3302")
+    assert "Mend the question" not in refused.text, "nothing is wrong with it"
+    assert "Keep as a draft" in (await _signed_in_page(own_app, back)).text
+    kept = await writer.post(action, data=KEPT | {"by": "2030-01-01"}, headers=BROWSER)
+    assert kept.status_code == 303, kept.text
 
 
 async def test_where_there_is_nothing_to_buy_no_list_is_offered(own_app: FastAPI) -> None:

@@ -235,9 +235,12 @@ def shown(facts: OrderOut | OrderListOut) -> dict[str, Any]:
     }
 
 
-@router.post("/order")
+@router.post("/order", dependencies=[takes_question(*TERMS, many=[ALSO, BUY_FROM])])
 async def keep(request: Request, service: ServiceDep, orderer: Orderer) -> Response:
-    """Keep the order as a draft, and go there; a name or a note that cannot be is told beside its field."""
+    """Keep the order as a draft, and go there; a name or a note that cannot be is told beside its field.
+
+    What is kept is what the form says; its address says the same, as the way back to it.
+    """
     form = await form_of(request)
     asked = PageOrder.of(await _pairs(request))
     return await run_in_threadpool(_keep, request, service, asked, form, orderer.who)
