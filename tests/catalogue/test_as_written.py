@@ -113,6 +113,14 @@ def test_a_sign_of_another_currency_is_no_sum_of_ours():
         as_written.money("£120", Reading(currency="GBP"), HERE, "EUR")
 
 
+def test_of_the_catalogues_own_code_beside_a_sum_nothing_is_told():
+    reading = Reading(currency="GBP")
+    assert as_written.money("12,34 GBP", reading, HERE) == "12.34"
+    assert [line.partition(": ")[2] for line in reading.told()] == [
+        "a comma is the decimal comma: '12,34' is 12.34"
+    ]
+
+
 def test_the_formats_own_numbers_stay():
     reading = Reading()
     for typed in ("0.853", "8.875", "20"):

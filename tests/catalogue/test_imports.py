@@ -8,6 +8,7 @@ from sqlalchemy import Engine, event, func, select
 
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.store.tables import table
+from graftbook.pages.editing.sheet_form import cells_with_mistakes, lines_with_mistakes
 from tests.catalogue.sheet import SMALL, sheet, small
 
 
@@ -197,6 +198,18 @@ def test_a_mistake_is_told_with_its_place(sqlite_engine: Engine, case: str) -> N
     near = range(line - 1, line + 4)
     assert all(place in near for place in places) or "lonely" in case or "stranger" in case or "twin" in case
     assert count(sqlite_engine, "section") == 0
+
+
+@pytest.mark.one_engine
+def test_a_mistake_at_a_record_that_was_there_before_says_which_record_it_is(engine: Engine) -> None:
+    load(engine, small())
+    again = "[component]\nnumber,name,section,origin\nTB-7L,cylinder,brakes,original\n"
+    report = load(engine, sheet(again))
+    assert "the catalogue: [component] TB-7R twin: 'TB-7L' names no twin" in only(report)
+    assert lines_with_mistakes(again, report.mistakes)[0]["wrong"] == [
+        "Component TB-7R, twin: 'TB-7L' names no twin; twins name each other"
+    ]
+    assert cells_with_mistakes(report.mistakes)[0]["wrong"].startswith("Component TB-7R, twin: ")
 
 
 @pytest.mark.one_engine

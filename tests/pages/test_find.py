@@ -92,6 +92,19 @@ async def test_a_number_that_nobody_has_is_not_passed_off_as_another(
         assert "There is no part" not in text_of(await found(browser, text, chassis=chassis)), text
 
 
+async def test_words_that_are_near_are_told_as_such_and_what_was_said_is_none(
+    browser: httpx.AsyncClient,
+) -> None:
+    slip = text_of(await found(browser, "frnt disks"))
+    assert "left out: frnt. Look for front alone." in slip
+    said = text_of(await found(browser, "clutch slave"))
+    assert "left out: clutch." in said
+    assert "Look for clutch" not in said
+    nothing = text_of(await found(browser, "alternating"))
+    assert "Like it: alternator" in nothing
+    assert re.search(r"Look for alternator( or \w+)*\.", nothing)
+
+
 async def test_what_can_be_had_and_what_it_costs_stand_in_the_row(browser: httpx.AsyncClient) -> None:
     page = await found(browser, "QB-2049", chassis=CHASSIS)
     old, new = re.findall(r"<tr>.*?</tr>", page.text, re.DOTALL)[1:]

@@ -184,10 +184,16 @@ async def test_two_revisions_are_compared(writer: httpx.AsyncClient) -> None:
     assert "changed component QB-3310" in whole
     assert "price 156.40 160.00" in whole
     assert "price 160.00 156.40" in text_of(await compared(3, 1))
-    same = text_of(await compared(3, 3))
-    assert "Nothing: what was changed between them was changed back" in same
+    assert "Nothing: it is one revision." in text_of(await compared(3, 3))
+    as_read = {"If-Match": (await writer.get(address)).headers["etag"]}
+    patch = {"headers": as_read | {"Content-Type": "application/merge-patch+json"}}
+    assert (await writer.patch(address, json={"price": "156.40"}, params={"why": "no"}, **patch)).is_success
+    back = text_of(await compared(1, 4))
+    assert "Nothing: what was changed between them was changed back" in back
     assert (await compared(1, 9)).status_code == 404
-    assert (await writer.get("/history/compare?from=1", headers=BROWSER)).status_code == 422
+    half = await writer.get("/history/compare?from=1", headers=BROWSER)
+    assert half.status_code == 422
+    assert 'href="/history">What changed in the catalogue</a>' in half.text, "no dead end"
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from html import escape, unescape
 from typing import Any
-from urllib.parse import parse_qs, quote
+from urllib.parse import parse_qs, quote, unquote
 
 import httpx
 import openpyxl
@@ -436,6 +436,33 @@ async def test_a_quotation_page_begins_with_what_its_sum_is_without(browser: htt
     assert f"<b>{total}</b></td>" in main, "the sum stands first, and under the table"
 
 
+async def test_terms_of_a_quotation_that_cannot_be_are_told_beside_their_fields(
+    browser: httpx.AsyncClient,
+) -> None:
+    asked = "/quotation?chassis=24PL-018412&fit=QB-3302&as_of=1"
+    usual = await browser.get(asked + "&labour_rate=61.50")
+    page = await browser.get(asked + "&labour_rate=61.50&allowance=ten&months=-3&first_part=200")
+    assert (usual.status_code, page.status_code) == (200, 422)
+    assert [_field(page, name) for name in ("labour_rate", "allowance", "months", "first_part")] == [
+        "61.50", "ten", "-3", "200",
+    ]  # fmt: skip
+    told = dict(re.findall(r'<span class="help wrong" id="wrong-(\w+)">([^<]+)</span>', page.text))
+    assert told == {
+        "allowance": "Per cent are a number with at most two decimals, such as 10 or 12.50",
+        "months": "It must be at least 0",
+        "first_part": "It must be at most 100",
+    }
+    assert "3 terms" in page.text.replace("&nbsp;", " ").replace("\xa0", " ")
+    assert "The sums stand with 10 % of allowance" in page.text
+    (total,) = re.findall(r'<p class="lead"><b>([\d,.]+ GBP)</b>', usual.text)
+    assert f"<b>{total}</b>" in page.text, "the sums are those of the usual terms"
+    document = unescape(re.findall(r'href="(/quotation\.pdf[^"]+)"', page.text)[0])
+    assert parse_qs(document.partition("?")[2])["allowance"] == ["10"]
+    wish = await browser.get("/quotation?chassis=24PL-018412&fit=QX-0000&as_of=1&months=-3")
+    assert "QX-0000" in wish.text
+    assert "Do you mean" in wish.text or "There is no component" in wish.text
+
+
 async def test_a_step_sent_from_a_page_that_is_old_changes_nothing(writer: httpx.AsyncClient) -> None:
     """The etag is the form's own: a draft that a colleague changed meanwhile does not go out."""
     await writer.post("/v1/order-lists", json=DISCS | {"name": "red"})
@@ -559,6 +586,67 @@ async def test_an_answer_is_kept_as_an_order_in_one_click(
     assert (second.status_code, second.headers["location"]) == (303, f"/orders/{name}-2")
     nothing = await writer.post("/order", data=fields | {"name": ""}, headers=BROWSER)
     assert nothing.status_code == 422, "a name that is asked for and not given"
+
+
+@pytest.mark.parametrize("path", ["/answer", "/order"])
+async def test_who_is_signed_out_over_an_order_comes_back_to_its_question(
+    own_app: FastAPI, browser: httpx.AsyncClient, writer: httpx.AsyncClient, path: str
+) -> None:
+    page = await _signed_in_page(own_app, f"{path}?chassis=24PL-018412&fit=QB-3302")
+    action = unescape(re.findall(r'<form method="post" action="(/order[^"]*)"', page.text)[0])
+    refused = await browser.post(action, data=KEPT, headers=BROWSER)
+    assert refused.status_code == 401
+    following = re.findall(r'class="button" href="/signin\?next=([^"]+)"', refused.text)[0]
+    back = unquote(unescape(following))
+    assert back.startswith("/order?chassis=24PL-018412&fit=QB-3302")
+    assert "Mend the question" not in refused.text, "nothing is wrong with it"
+    assert "Keep as a draft" in (await _signed_in_page(own_app, back)).text
+    kept = await writer.post(action, data=KEPT | {"by": "2030-01-01"}, headers=BROWSER)
+    assert kept.status_code == 303, kept.text
+
+
+async def test_where_there_is_nothing_to_buy_no_list_is_offered(own_app: FastAPI) -> None:
+    stands = await _signed_in_page(own_app, "/answer?chassis=24PL-018412")
+    assert "Order list" in stands.text
+    assert "Keep the order" not in stands.text
+    empty = await _signed_in_page(own_app, "/order?chassis=24PL-018412")
+    assert "There is nothing to buy." in empty.text
+    assert "Keep as a draft" not in empty.text
+
+
+async def test_an_order_that_an_edit_changed_meanwhile_is_told_and_not_kept(
+    writer: httpx.AsyncClient, own_app: FastAPI
+) -> None:
+    await _edit(writer, "component/QB-2010", {"price": "3.00"})
+    same = await _keep(writer, name="same", suggested="x")
+    assert same.status_code == 303, same.text[same.text.find("<main") :]
+    await _edit(writer, "companion/QB-3302%2Fbolts", {"quantity": 7})
+    for typed in ({}, {"name": "red", "suggested": "x", "note": "ring <first>"}):
+        told = await _keep(writer, **typed)
+        assert told.status_code == 409, told.headers
+        assert "Nothing is kept yet." in told.text
+        assert re.search(r"QB-9021 \([^)]+\): [^<]*pieces \d+, now \d+", told.text), told.text
+    assert (await writer.get("/v1/order-lists/red")).status_code == 404
+    async with signed_in(own_app) as browser:
+        page = await browser.get("/orders/same", headers=BROWSER)
+        own = KEPT | {"name": "red", "suggested": "x", "note": "ring <first>"}
+        own["form_token"] = _field(page, "form_token")
+        again = await browser.post("/order", data=own, headers=OWN)
+        assert (_field(again, "name"), _field(again, "note")) == ("red", "ring <first>")
+        own["as_of"] = _field(again, "as_of")
+        kept = await browser.post("/order", data=own, headers=OWN)
+        assert (kept.status_code, kept.headers["location"]) == (303, "/orders/red")
+
+
+async def _edit(writer: httpx.AsyncClient, record: str, fields: dict[str, Any]) -> None:
+    address = f"/v1/records/{record}"
+    as_read = {"If-Match": (await writer.get(address)).headers["etag"]}
+    patch = as_read | {"Content-Type": "application/merge-patch+json"}
+    answer = await writer.patch(address, json=fields, params={"why": "measured"}, headers=patch)
+    assert answer.status_code == 200, answer.text
+    asked = {"vehicle": DISCS["vehicle"], "wishes": [{"fit": "QB-3302"}], "deadline_seconds": 30.0}
+    for as_of in ({}, {"as_of": 1}):  # both books are read, however busy the machine is
+        assert (await writer.post("/v1/closures", json=asked | as_of)).is_success
 
 
 async def test_an_order_is_kept_and_sent_in_one_go_unless_lines_are_not_bought(

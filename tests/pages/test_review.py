@@ -115,6 +115,10 @@ async def test_where_the_house_reviews_there_is_no_save(demo_copy: Callable[[], 
         told = await editor.post("/report", report)
         assert told.url.path.startswith("/review/"), text_of(told)
         assert "North Road: QB-3310 did not fit" in text_of(told)
+        shown = await editor.get(address)
+        assert 'value="accept"' not in shown.text, "what would be refused is not offered"
+        assert "somebody else decides" in text_of(shown)
+        assert "Withdraw it" in text_of(shown)
         own = await editor.post(address, {**token, "do": "accept", "reason": "mine"})
         assert "Somebody else must look" in text_of(own)
         assert editor.rows(*STORED)[0]["minutes"] == 85

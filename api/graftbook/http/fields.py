@@ -37,11 +37,19 @@ def _day(value: Any) -> Any:
 
 
 def _price(value: Any) -> Any:
+    return _hundredths(value, "a price is a number with at most two decimals, such as 120 or 89.50")
+
+
+def _per_cent(value: Any) -> Any:
+    return _hundredths(value, "per cent are a number with at most two decimals, such as 10 or 12.50")
+
+
+def _hundredths(value: Any, else_told: str) -> Any:
     if isinstance(value, Decimal):
         return value
     text = str(abs(value) if value == 0 else value)
     if isinstance(value, bool) or not re.fullmatch(_PRICE[1:-1], text):
-        raise ValueError("a price is a number with at most two decimals, such as 120 or 89.50")
+        raise ValueError(else_told)
     return Decimal(text)
 
 
@@ -122,6 +130,21 @@ Price = Annotated[
     ),
 ]
 """An amount of money, not negative, at most ten digits before the point and two behind it."""
+
+PerCent = Annotated[
+    Decimal,
+    BeforeValidator(_per_cent),
+    Field(le=100),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "number", "minimum": 0, "maximum": 100, "multipleOf": 0.01},
+                {"type": "string", "pattern": r"^(100(\.00?)?|[0-9]{1,2}(\.[0-9]{1,2})?)$"},
+            ]
+        }
+    ),
+]
+"""A part of a hundred, with at most two decimals."""
 
 WHOLE = BeforeValidator(_whole)
 """Last in the annotation of a strict int: JSON may also write 5 as 5.0; true is no number."""

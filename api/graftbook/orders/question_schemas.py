@@ -4,27 +4,13 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any
 
-from pydantic import ConfigDict, Field, Strict, WithJsonSchema
+from pydantic import ConfigDict, Field, Strict
 
 from graftbook.http.errors import validated
-from graftbook.http.fields import WHOLE, Day, Price, Truth, Word, tell_names
+from graftbook.http.fields import WHOLE, Day, PerCent, Price, Truth, Word, tell_names
 from graftbook.problems import InvalidRequest, printable
 from graftbook.questions.closures.query import ClosureQuery, address_at
 from graftbook.questions.schemas import AskIn, ClosureIn
-
-PerCent = Annotated[
-    Price,
-    Field(le=100),
-    WithJsonSchema(
-        {
-            "anyOf": [
-                {"type": "number", "minimum": 0, "maximum": 100, "multipleOf": 0.01},
-                {"type": "string", "pattern": r"^(100(\.00?)?|[0-9]{1,2}(\.[0-9]{1,2})?)$"},
-            ]
-        }
-    ),
-]
-"""A part of a hundred, with at most two decimals."""
 
 MOST_VEHICLES = 20
 MOST_SUPPLIERS = 1_000

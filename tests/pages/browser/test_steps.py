@@ -42,6 +42,61 @@ def test_an_order_is_kept_in_one_click_under_a_name_that_is_free(draft: Page) ->
     assert draft.url != first
 
 
+def test_who_clicks_twice_keeps_one_order(visit: Visit, served: Served) -> None:
+    page = visit.page
+    sign_in(page, served)
+    page.goto(ANSWER)
+    held = held_back(page, "**/order*")
+    keep = page.get_by_role("button", name="Keep the order")
+    keep.dblclick(delay=30, no_wait_after=True)
+    page.wait_for_timeout(300)
+    assert [route.request.method for route in held] == ["POST"]
+    held[0].abort()
+
+
+def test_the_second_of_two_clicks_books_nothing_of_the_next_supplier(draft: Page) -> None:
+    draft.get_by_role("button", name="Send it", exact=True).click()
+    came = draft.get_by_role("button", name="All came")
+    came.first.click()
+    expect(draft.get_by_role("status").first).to_contain_text("booked")
+    one, after = came.first.bounding_box(), came.nth(1).bounding_box()
+    assert one
+    assert after
+    row = after["y"] - one["y"]
+    draft.evaluate("up => window.scrollBy(0, -up)", row - 14)
+    one = came.first.bounding_box()
+    assert one
+    left = came.count() - 1
+    at = one["x"] + 10, one["y"] + one["height"] / 2
+    draft.mouse.click(*at)
+    expect(came).to_have_count(left)
+    draft.mouse.click(*at)
+    below = draft.evaluate(
+        "([x, y]) => document.elementFromPoint(x, y).closest('button')?.textContent ?? ''", at
+    )
+    assert below.startswith("All came"), "the second click is to fall on a button, else this says nothing"
+    draft.wait_for_timeout(700)
+    expect(came).to_have_count(left)
+    draft.mouse.click(*at)
+    expect(came).to_have_count(left - 1)
+
+
+def test_a_button_that_was_refused_is_not_pressed_for_good(draft: Page) -> None:
+    draft.get_by_role("button", name="Send it", exact=True).click()
+    expect(draft.get_by_role("heading", level=1)).to_contain_text("sent")
+    delivery = draft.locator("details.delivery").first
+    delivery.locator("summary").first.click()
+    draft.context.clear_cookies()
+    # Nothing is sent, as when one goes back to a page that the browser has kept.
+    draft.evaluate(
+        """() => { HTMLFormElement.prototype.submit = function () {
+            document.title = this.querySelector("input[name=do]").value; } }"""
+    )
+    delivery.get_by_role("button", name="All that is open came").click()
+    expect(draft).to_have_title("all")
+    expect(delivery.locator("input[name=do]")).to_have_count(0)
+
+
 def test_a_list_is_sent_booked_and_taken_back_in_place(draft: Page, loads: list[str]) -> None:
     address = draft.url
     loads.clear()
@@ -58,6 +113,8 @@ def test_a_list_is_sent_booked_and_taken_back_in_place(draft: Page, loads: list[
     draft.get_by_role("button", name="Take it back").click()
     expect(draft.get_by_role("heading", level=1)).to_contain_text("sent")
     expect(draft.locator("article.booking")).to_contain_text("counted twice")
+    expect(draft.locator("article.booking")).to_be_focused()
+    expect(draft.locator("article.booking")).to_be_in_viewport()
     assert not loads
     draft.reload()
     expect(draft.get_by_role("heading", level=1)).to_contain_text("sent")

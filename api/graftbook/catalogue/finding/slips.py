@@ -93,9 +93,9 @@ def _joined(one: Term, other: Term) -> str:
 
 
 def near(terms: Iterable[Term], words: Mapping[str, str]) -> list[str]:
-    """Words of the catalogue that look like what was said."""
+    """Words of the catalogue that look like what was said; what was said is not like itself."""
     found: dict[str, None] = {}
     for term in terms:
         alike = process.extract(term.said, words, scorer=fuzz.ratio, limit=2, score_cutoff=_ALIKE)
-        found |= dict.fromkeys(word for word, _, _ in alike if not word.isdigit())
+        found |= dict.fromkeys(word for word, _, _ in alike if not word.isdigit() and root(word) != term.said)
     return list(found)[:MOST_NEAR]

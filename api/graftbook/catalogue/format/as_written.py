@@ -191,7 +191,8 @@ def money(text: str, reading: Reading, place: Place, currency: str = "") -> str:
                 f"'{text}' is not in {expected or 'a currency that is known'}, {whose}; write the sum in it"
                 " (an offer names another in its column `currency`)"
             )
-        reading.assume(f"{sign} is {expected}", place, f"'{text}'")
+        if sign != expected:
+            reading.assume(f"{sign} is {expected}", place, f"'{text}'")
     return number(found["number"].strip(), reading, place, places=2)
 
 

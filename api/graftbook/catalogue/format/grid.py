@@ -32,6 +32,10 @@ class Place(NamedTuple):
         return ", ".join(filter(None, (self.file, f"sheet {self.sheet}", where)))
 
 
+CATALOGUE = Place("the catalogue", 0)
+"""Where a record stands that was there before: its kind and name alone say which."""
+
+
 class NotASheet(Exception):
     """What was sent is no sheet; the message says why and what to do. `line`: where, 0 for the whole."""
 

@@ -26,6 +26,7 @@ from graftbook.catalogue.format.fields import (
     mistake_in_words,
     usual,
 )
+from graftbook.catalogue.format.grid import CATALOGUE as CATALOGUE
 from graftbook.catalogue.format.grid import MOST_COLUMNS, Cell, NotASheet, Row, Sheet
 from graftbook.catalogue.format.grid import Place as Place
 from graftbook.catalogue.format.reading import Reading
@@ -68,7 +69,8 @@ class Mistake:
 
     def __str__(self) -> str:
         where = str(self.place)
-        what = " ".join(part for part in (self.kind and f"[{self.kind}]", self.field) if part)
+        which = self.name if self.place == CATALOGUE else ""
+        what = " ".join(part for part in (self.kind and f"[{self.kind}]", which, self.field) if part)
         return f"{where}: {what}: {self.message}" if what else f"{where}: {self.message}"
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from sqlalchemy import BigInteger, Column, Connection, MetaData, Table, delete, insert, or_, select, update
 
-from graftbook.catalogue.format.sheets import Mistake, Place
+from graftbook.catalogue.format.sheets import CATALOGUE, Mistake, Place
 from graftbook.catalogue.history.changes import ranges_of_variants_before
 from graftbook.catalogue.loading.references import is_broken
 from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, write
@@ -175,9 +175,7 @@ def _on_records(connection: Connection, condition_id: int, field: str, message: 
             shown += 1
             yield Mistake(Place(row.file, row.line, row.sheet), row.kind, field, message, row.name)
     if not shown and _used(connection, condition_id):
-        yield Mistake(
-            Place("the catalogue", 0), "", field, f"a record that was there before no longer holds: {message}"
-        )
+        yield Mistake(CATALOGUE, "", field, f"a record that was there before no longer holds: {message}")
 
 
 def _used(connection: Connection, condition_id: int) -> bool:

@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Select, and_, select
 
 from graftbook.catalogue.format.fields import Conditional
 from graftbook.catalogue.format.records import KIND_BY_WORD
-from graftbook.catalogue.format.sheets import Mistake, Place
+from graftbook.catalogue.format.sheets import CATALOGUE, Mistake, Place
 from graftbook.catalogue.loading.staging import SPANS_OF, STAGED
 from graftbook.catalogue.store.nearest import components_near, hint, names_near
 from graftbook.catalogue.store.tables import CLAIMS, table
@@ -233,7 +233,7 @@ def place_of(connection: Connection, kind: str, name: str) -> Place:
         STAGED.c.kind == kind, STAGED.c.name == name
     )
     row = connection.execute(query).first()
-    return Place(row.file, row.line, row.sheet) if row else Place("the catalogue", 0)
+    return Place(row.file, row.line, row.sheet) if row else CATALOGUE
 
 
 def _near(connection: Connection, kind: str, word: str) -> list[str]:

@@ -102,7 +102,7 @@ def differences(service: Service, name: str) -> ListDifferencesOut:
     return {"name": name, **differences_between(kept, now)}
 
 
-def differences_between(kept: OrderListOut, now: OrderOut) -> DifferencesOut:
+def differences_between(kept: OrderListOut | OrderOut, now: OrderOut) -> DifferencesOut:
     """Two orders of one question compared line by line, by number."""
     before, after = _by_number(kept["lines"]), _by_number(now["lines"])
     compared = [_difference(number, before.get(number), after.get(number)) for number in {**before, **after}]

@@ -1,5 +1,8 @@
 """What an answer's set costs its owner, as a page and as PDF."""
 
+import re
+from http import HTTPStatus
+
 from fastapi import Request
 from starlette.responses import Response
 
@@ -14,7 +17,7 @@ from graftbook.orders.schemas import QuotationOut
 from graftbook.pages.asking.question import PageQuestion, question_of, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
-from graftbook.problems import NoSet
+from graftbook.problems import InvalidRequest, NoSet
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.reading import present_revision
 
@@ -22,6 +25,7 @@ router = pages_router()
 
 USUAL = {"labour_rate": "50.00", "allowance": "10", "first_part": "30", "months": "0"}
 """What the form begins with."""
+_A_FEW = re.compile("-?[0-9]{1,4}")
 
 
 @router.get("/quotation", dependencies=[MayRead, takes_question(*USUAL)])
@@ -31,12 +35,37 @@ def quotation(request: Request, service: ServiceDep) -> Response:
     if not question.value("as_of"):
         question = question.adding("as_of", present_revision(service))
         return gone_to(question.address("/quotation", terms))
+    wrong: dict[str, str] = {}
+    stand = terms
     try:
-        found = quoted(service, question, terms)
+        try:
+            found = quoted(service, question, terms)
+        except InvalidRequest as problem:
+            wrong = _wrong_terms(problem)
+            stand = terms | {name: USUAL[name] for name in wrong}
+            found = quoted(service, question, stand)
     except NoSet:
         return gone_to(question.address())
-    pdf = question.address("/quotation.pdf", terms)
-    return page(request, "quotation.html", question=question, terms=terms, found=found, pdf=pdf)
+    return page(
+        request,
+        "quotation.html",
+        status=HTTPStatus.UNPROCESSABLE_ENTITY if wrong else HTTPStatus.OK,
+        headers=KEEP_NOTHING if wrong else None,
+        question=question,
+        terms=terms,
+        wrong=wrong,
+        stand=stand,
+        found=found,
+        pdf=question.address("/quotation.pdf", stand),
+    )
+
+
+def _wrong_terms(problem: InvalidRequest) -> dict[str, str]:
+    """What is wrong with each of the terms. Raises the problem again where it is about something else."""
+    told = {one["pointer"].lstrip("/"): one["message"] for one in problem.fields.get("errors", ())}
+    if not told or told.keys() - USUAL.keys():
+        raise problem
+    return told
 
 
 @router.get("/quotation.pdf", dependencies=[MayRead, takes_question(*USUAL)])
@@ -56,5 +85,5 @@ def quoted(service: Service, question: PageQuestion, terms: dict[str, str]) -> Q
     """The quotation's facts. Raises InvalidRequest, NoSet, and what asking raises."""
     body = question.body().model_dump(mode="json", exclude_unset=True)
     months = terms["months"]
-    whole = int(months) if months.isascii() and months.isdigit() and len(months) < 5 else months
+    whole = int(months) if _A_FEW.fullmatch(months) else months
     return quotation_facts(service, validated(QuotationIn, {**body, **terms, "months": whole}))

@@ -165,6 +165,7 @@ def _page(
         request,
         "review_proposal.html",
         own=session is not None and session.principal.who == found["proposed_by"],
+        reviewed=service.settings.review == review.ON,
         status=422 if wrong else 200,
         headers=KEEP_NOTHING,
         proposal=found,

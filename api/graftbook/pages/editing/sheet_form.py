@@ -6,7 +6,7 @@ from typing import TypedDict
 from starlette.datastructures import FormData, UploadFile
 
 from graftbook.catalogue.format.delimited import text_of
-from graftbook.catalogue.format.grid import NotASheet
+from graftbook.catalogue.format.grid import CATALOGUE, NotASheet
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.problems import begun
 
@@ -65,12 +65,16 @@ def cells_with_mistakes(mistakes: Sequence[Mistake]) -> list[WrongCell]:
     found: list[WrongCell] = []
     for mistake in mistakes:
         place = mistake.place
-        where = f"{mistake.field}: " if mistake.field else ""
         cell = place.cell or (f"row {place.line}" if place.line else "")
-        found.append(
-            {"sheet": place.sheet or place.file, "cell": cell, "wrong": begun(where + mistake.message)}
-        )
+        found.append({"sheet": place.sheet or place.file, "cell": cell, "wrong": _told(mistake)})
     return found
+
+
+def _told(mistake: Mistake) -> str:
+    """What is wrong, with its field; of a record that was there before also which it is."""
+    which = f"{mistake.kind.replace('_', ' ')} {mistake.name}" if mistake.place == CATALOGUE else ""
+    where = ", ".join(filter(None, (which.strip(), mistake.field)))
+    return begun(f"{where}: {mistake.message}" if where else mistake.message)
 
 
 class WrongLine(TypedDict):
@@ -89,6 +93,5 @@ def lines_with_mistakes(text: str, mistakes: Sequence[Mistake]) -> list[WrongLin
         number = mistake.place.line
         line = written[number - 1] if 0 < number <= len(written) else ""
         row = found.setdefault(number, {"line": number, "text": line[:LONGEST_LINE_SHOWN], "wrong": []})
-        where = f"{mistake.field}: " if mistake.field else ""
-        row["wrong"].append(begun(where + mistake.message))
+        row["wrong"].append(_told(mistake))
     return [found[number] for number in sorted(found)]

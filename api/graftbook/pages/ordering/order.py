@@ -122,6 +122,8 @@ class Typed:
     note: str = ""
     wrong_name: str = ""
     wrong_note: str = ""
+    since: tuple[str, ...] = ()
+    """What the catalogue of today makes of the order that was looked at."""
 
 
 def _order_page(
@@ -233,9 +235,12 @@ def shown(facts: OrderOut | OrderListOut) -> dict[str, Any]:
     }
 
 
-@router.post("/order")
+@router.post("/order", dependencies=[takes_question(*TERMS, many=[ALSO, BUY_FROM])])
 async def keep(request: Request, service: ServiceDep, orderer: Orderer) -> Response:
-    """Keep the order as a draft, and go there; a name or a note that cannot be is told beside its field."""
+    """Keep the order as a draft, and go there; a name or a note that cannot be is told beside its field.
+
+    What is kept is what the form says; its address says the same, as the way back to it.
+    """
     form = await form_of(request)
     asked = PageOrder.of(await _pairs(request))
     return await run_in_threadpool(_keep, request, service, asked, form, orderer.who)
@@ -243,12 +248,16 @@ async def keep(request: Request, service: ServiceDep, orderer: Orderer) -> Respo
 
 def _keep(request: Request, service: Service, asked: PageOrder, form: dict[str, str], who: str) -> Response:
     """A name that the page suggested gives way to the next that is free, as does that of a form which asks
-    for none; one that was typed does not."""
+    for none; one that was typed does not. What an edit changed meanwhile is told, and nothing is kept."""
     asks, name, note = "name" in form, form.get("name", "").strip(), form.get("note", "").strip()
     body = asked.at_present().body()
     wrong = {"wrong_name": _mistake(Slug, name) if asks else "", "wrong_note": _mistake(Remark, note)}
+    present = asked.as_of(present_revision(service))
     if not any(wrong.values()):
         note = _checked(Remark, form, "note")
+        if since := _changed_since(service, asked, present):
+            typed = Typed(name=name, note=note, since=since)
+            return _order_page(request, service, present, typed, HTTPStatus.CONFLICT)
         try:
             if asks and name != form.get("suggested", ""):
                 made = keeping.make(service, name, body, note, who)
@@ -262,9 +271,20 @@ def _keep(request: Request, service: Service, asked: PageOrder, form: dict[str, 
             name = free
         else:
             return _kept_and_sent(service, made, who) if form.get("do") == "send" else _at(made["name"])
-    typed = Typed(name=name, note=note, **wrong)
-    present = asked.as_of(present_revision(service))
+    typed = Typed(name=name, note=note, wrong_name=wrong["wrong_name"], wrong_note=wrong["wrong_note"])
     return _order_page(request, service, present, typed, HTTPStatus.UNPROCESSABLE_ENTITY)
+
+
+def _changed_since(service: Service, asked: PageOrder, present: PageOrder) -> tuple[str, ...]:
+    """In which lines and sums the order of today differs from that of the revision that was looked at."""
+    seen = asked.question.value("as_of")
+    if not seen or seen == present.question.value("as_of"):
+        return ()
+    try:
+        now = order_facts_for(service, present.body())
+    except NoSet as gone:
+        return (gone.detail,)
+    return tuple(keeping.differences_between(order_facts_for(service, asked.body()), now)["sentences"])
 
 
 def _kept_and_sent(service: Service, made: OrderListOut, who: str) -> Response:

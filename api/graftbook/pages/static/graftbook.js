@@ -169,13 +169,33 @@ function putBack({ gist, typed }) {
   typedIn(form).forEach((field, at) => {
     if (typeof typed[at] === "boolean") field.checked = typed[at]; else field.value = typed[at];
   });
-  for (let shut = form.closest("details"); shut; shut = shut.parentElement.closest("details")) shut.open = true;
+  openAround(form);
   const told = document.createElement("p");
   told.className = "told";
   told.setAttribute("role", "status");
   told.textContent = "What you typed is here again; it has not been sent.";
   form.prepend(told);
 }
+
+function openAround(part) {
+  for (let shut = part.closest("details"); shut; shut = shut.parentElement.closest("details")) shut.open = true;
+}
+
+// Who clicks twice means it once: what is on its way is not sent again by the same button.
+const LOST = 10000;
+let onItsWay = null;
+
+document.addEventListener("submit", (event) => {
+  const { target: form, submitter: button } = event;
+  if (form.getAttribute("method") !== "post") return;
+  if (onItsWay && onItsWay.form === form && onItsWay.button === button) {
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    return;
+  }
+  const mine = onItsWay = { form, button };
+  setTimeout(() => { if (onItsWay === mine) onItsWay = null; }, LOST);
+});
 
 document.addEventListener("submit", ({ target: form }) => {
   if (form.getAttribute("method") !== "post" || form.getAttribute("action") === "/signin") return;
@@ -257,6 +277,7 @@ function sayWaiting(words, doubt) {
 // What was sent may have been stored although nobody waits for the answer.
 function stopped(bar, doubt) {
   window.stop();
+  onItsWay = null;
   if (stepping) stepping.abort();
   if (!doubt || !ticking) { waited(); return; }
   clearInterval(ticking);
@@ -290,7 +311,7 @@ document.addEventListener("keydown", (event) => {
   if (stop) stop.click();
 });
 // Going back shows the page as it was.
-window.addEventListener("pageshow", waited);
+window.addEventListener("pageshow", () => { waited(); onItsWay = null; });
 // The page may have been asked for anew in place since it was loaded.
 document.querySelectorAll("form.units").forEach((form) => {
   form.addEventListener("submit", () => {
@@ -341,22 +362,40 @@ async function takeStep(form, button) {
   main.replaceChildren(...page.querySelector("main").childNodes);
   main.dispatchEvent(new CustomEvent("graftbook:fresh", { bubbles: true }));
   standAt(document.getElementById(there.hash.slice(1)) || main.querySelector("h1"));
+  putAt = performance.now();
 }
 
 // What is refused changed nothing: the browser sends it once more, and shows what is told.
 function sendItself(form, button) {
+  const pressed = document.createElement("input");
   if (button && button.name) {
-    const pressed = document.createElement("input");
     pressed.type = "hidden";
     pressed.name = button.name;
     pressed.value = button.value;
     form.append(pressed);
   }
   form.submit();
+  pressed.remove();  // who goes back may press another button of it
 }
 
 function standAt(heading) {
+  openAround(heading);
   heading.tabIndex = -1;
   heading.focus({ preventScroll: true });
   heading.scrollIntoView();
 }
+
+// The second click of two was meant for what stood there before: it presses nothing of the page that came.
+const A_CLICK = 500, A_HAND = 8;
+let putAt = -A_CLICK, clicked = { x: 0, y: 0 };
+
+document.addEventListener("click", (event) => {
+  if (!event.detail) return;  // from the keyboard
+  const { clientX: x, clientY: y } = event;
+  const again = Math.hypot(x - clicked.x, y - clicked.y) < A_HAND && performance.now() - putAt < A_CLICK;
+  clicked = { x, y };
+  if (again && event.target.closest("main")) {
+    event.preventDefault();
+    event.stopPropagation();
+  }
+}, true);
