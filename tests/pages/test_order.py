@@ -463,6 +463,16 @@ async def test_terms_of_a_quotation_that_cannot_be_are_told_beside_their_fields(
     assert "Do you mean" in wish.text or "There is no component" in wish.text
 
 
+async def test_figures_are_taken_with_a_decimal_comma(browser: httpx.AsyncClient) -> None:
+    page = await browser.get("/quotation?chassis=24PL-018412&fit=QB-3302&as_of=1&labour_rate=61,50")
+    assert (page.status_code, _field(page, "labour_rate")) == (200, "61.50")
+    ceiling = "/answer?chassis=24PL-018412&fit=QB-3302&as_of=1&price_at_most="
+    taken = await browser.get(ceiling + "1.500,50", follow_redirects=True)
+    assert (taken.status_code, _field(taken, "price_at_most")) == (200, "1500.50")
+    either = await browser.get(ceiling + "1,500", follow_redirects=True)
+    assert either.status_code == 422, "a point or thousands: nobody knows"
+
+
 async def test_a_step_sent_from_a_page_that_is_old_changes_nothing(writer: httpx.AsyncClient) -> None:
     """The etag is the form's own: a draft that a colleague changed meanwhile does not go out."""
     await writer.post("/v1/order-lists", json=DISCS | {"name": "red"})

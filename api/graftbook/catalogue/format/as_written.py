@@ -139,6 +139,15 @@ def number(text: str, reading: Reading, place: Place, *, places: int = 9) -> str
     return _whole(found) if not places else found
 
 
+def number_typed(text: str) -> str:
+    """The number that somebody typed into a field: `500,50` is 500.50. What is none, or can be read in two
+    ways, stays as it is, to be refused."""
+    try:
+        return number(text.strip(), Reading(), Place("field", 0))
+    except Unclear:
+        return text.strip()
+
+
 def _whole(text: str) -> str:
     """`12.0`, as programs write a whole number, is 12."""
     head, _, behind = text.partition(".")

@@ -7,6 +7,7 @@ from fastapi import Request
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
+from graftbook.catalogue.format.as_written import number_typed
 from graftbook.http.errors import validated
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.orders.forms import PDF
@@ -78,7 +79,7 @@ def as_pdf(request: Request, service: ServiceDep) -> Response:
 
 def _terms(request: Request) -> dict[str, str]:
     given = request.query_params
-    return {name: given.get(name, "").strip() or usual for name, usual in USUAL.items()}
+    return {name: number_typed(given.get(name, "")) or usual for name, usual in USUAL.items()}
 
 
 def quoted(service: Service, question: PageQuestion, terms: dict[str, str]) -> QuotationOut:

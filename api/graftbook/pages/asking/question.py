@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 
 from starlette.datastructures import QueryParams
 
+from graftbook.catalogue.format.as_written import number_typed
 from graftbook.http.errors import validated
 from graftbook.http.parameters import takes
 from graftbook.questions.closures.query import ClosureQuery
@@ -31,6 +32,7 @@ _OF_THE_VEHICLE = ("build", "on", "chassis", "variant", "built", "option")
 FITTED_AT, FITTED_NUMBER = "fitted_at", "fitted_number"
 """Two columns of a form that together say what is fitted."""
 
+CEILING = "price_at_most"
 BOTH = ","
 """Between two flaws that one tick box wishes remedied: what a pair has on both sides. In no name."""
 
@@ -47,7 +49,7 @@ class PageQuestion:
     @classmethod
     def of(cls, sent: Iterable[tuple[str, str]]) -> "PageQuestion":
         """What a form or an address sent: blanks left out, rows of what is fitted put together."""
-        given = [(name, value.strip()) for name, value in sent]
+        given = [(name, number_typed(value) if name == CEILING else value.strip()) for name, value in sent]
         places = [value for name, value in given if name == FITTED_AT]
         numbers = [value for name, value in given if name == FITTED_NUMBER]
         rows = [("fitted", f"{at}={number}") for at, number in zip(places, numbers, strict=False) if at]
