@@ -600,6 +600,16 @@ works,QB-8801,12.00
         assert "works:QB-8801" not in text_of(refused)
         assert editor.rows("component", "QB-8801")
 
+    async def test_whatever_no_longer_holds_then_is_named(self, editor_on_each: Editor) -> None:
+        address = "/edit/variant/24C-21-R"
+        form = await editor_on_each.form(address)
+        answer = await editor_on_each.post(address, {**form, "do": "remove", "with_own": "yes", "why": "x"})
+        assert answer.status_code == 422
+        found = re.search(r"(\w+) '([^']+)' no longer holds: no variant of", text_of(answer))
+        assert found, text_of(answer)
+        assert "Chassis from: " in text_of(answer)
+        assert editor_on_each.rows(found[1], found[2])[0]["chassis_from"].startswith("24CR-")
+
     async def test_over_rest(self, editor_on_each: Editor) -> None:
         self.entered(editor_on_each)
         address = "/v1/records/component/QB-8801"

@@ -15,6 +15,7 @@ from graftbook.catalogue.store.conditions import (
     VariantFacts,
     content_id,
     holds_for,
+    record_under,
     split,
     unknown_words,
 )
@@ -174,13 +175,6 @@ def _on_records(connection: Connection, condition_id: int, field: str, message: 
         for row in connection.execute(query).all():
             shown += 1
             yield Mistake(Place(row.file, row.line, row.sheet), row.kind, field, message, row.name)
-    if not shown and _used(connection, condition_id):
-        yield Mistake(CATALOGUE, "", field, f"a record that was there before no longer holds: {message}")
-
-
-def _used(connection: Connection, condition_id: int) -> bool:
-    claim, position = table("claim"), table("position")
-    return any(
-        connection.execute(select(held.c.name).where(held.c.condition_id == condition_id).limit(1)).first()
-        for held in (claim, position)
-    )
+    if not shown and (under := record_under(connection, condition_id)):
+        kind, name = under
+        yield Mistake(CATALOGUE, "", field, f"{kind} '{name}' no longer holds: {message}")

@@ -10,7 +10,7 @@ from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sheets import Mistake, Place
 from graftbook.catalogue.history.snapshots import key_of, remember
 from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, kinds_brought, stage
-from graftbook.catalogue.store.conditions import Columns
+from graftbook.catalogue.store.conditions import Columns, record_under
 from graftbook.catalogue.store.tables import CLAIMS, table
 from graftbook.database import listed
 
@@ -169,19 +169,10 @@ def _owner(connection: Connection, holder: Table, row: Columns) -> tuple[str, st
             return name, row[of]
     if holder.name == "shop_stock":
         return "store", ""
-    if holder.name == "condition":
-        return _under(connection, row["id"])
+    if holder.name == "condition" and (under := record_under(connection, row["id"])):
+        return under
     key = next(iter(holder.primary_key))
     return holder.name, row[key.name]
-
-
-def _under(connection: Connection, condition: int) -> tuple[str, str]:
-    """A record that holds under a condition: those that no record holds under are gone."""
-    claim, position = table("claim"), table("position")
-    claims = select(claim.c.kind, claim.c.name).where(claim.c.condition_id == condition)
-    places = select(literal("position"), position.c.name).where(position.c.condition_id == condition)
-    kind, name = connection.execute(union_all(claims, places).limit(1)).one()
-    return kind, name
 
 
 def kind_words(kind: str) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Connection, MappingResult, RowMapping, select
+from sqlalchemy import Connection, MappingResult, RowMapping, literal, select, union_all
 
 from graftbook.catalogue.format.names import chassis_parts
 from graftbook.catalogue.format.records import Conditional
@@ -36,6 +36,15 @@ DECIDED = {
 _SINGULAR = {"variants": "variant", "bodies": "body", "markets": "market"} | {
     column: column[:-1] for column in ("generations", "engines", "drives", "options")
 }
+
+
+def record_under(connection: Connection, condition: int) -> tuple[str, str] | None:
+    """The kind and the name of a record that holds under a condition, the first by name; None: none does."""
+    claim, position = table("claim"), table("position")
+    claims = select(claim.c.kind, claim.c.name).where(claim.c.condition_id == condition)
+    places = select(literal("position"), position.c.name).where(position.c.condition_id == condition)
+    found = connection.execute(union_all(claims, places).order_by("name").limit(1)).first()
+    return (found[0], found[1]) if found else None
 
 
 def joined(names: Iterable[str]) -> str:

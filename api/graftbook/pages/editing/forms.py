@@ -301,7 +301,7 @@ def _beside(
     for mistake in mistakes:
         column = mistake.field.partition(".")[0]
         if column not in known:
-            loose.append(f"{column}: {mistake.message}" if column else mistake.message)
+            loose.append(f"{column.replace('_', ' ')}: {mistake.message}" if column else mistake.message)
             continue
         prefix = _row_of(form, column, mistake, numbers) if column in row_columns(kind) else HEAD
         key = f"{prefix}.{column}"
