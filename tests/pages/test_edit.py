@@ -671,7 +671,7 @@ class TestImport:
         """QB-3310 without its twin: QB-3311 still names it. Neither is a line 0, nor is one empty."""
         sheet = "[component]\nnumber,name,section,origin\nQB-3310,left caliper,brakes,modern\n"
         answer = await self.send(editor, sheet, "try")
-        assert "Whole sheet twin: " in text_of(answer)
+        assert "Whole sheet Component QB-3311, twin: " in text_of(answer)
         assert "(empty)" not in text_of(answer)
 
     async def test_a_list_in_its_own_columns_is_shown_the_way_to_the_flat_lists(self, editor: Editor) -> None:
