@@ -3,10 +3,11 @@
 import os
 import shutil
 from collections.abc import Iterator
+from contextlib import suppress
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Route, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Error, Page, Route, expect, sync_playwright
 
 from tests.soundness.server import Served, serve
 
@@ -55,6 +56,8 @@ def context(kept: BrowserContext, served: Served) -> Iterator[BrowserContext]:
     yield kept
     first, *others = kept.pages
     for page in others:
+        with suppress(Error):  # closed in the midst of a navigation, a page may never be
+            page.goto("about:blank", timeout=5_000)
         page.close()
     session = kept.new_cdp_session(first)
     session.send("Network.clearBrowserCache")
