@@ -56,9 +56,9 @@ def context(kept: BrowserContext, served: Served) -> Iterator[BrowserContext]:
     yield kept
     first, *others = kept.pages
     for page in others:
-        with suppress(Error):  # closed in the midst of a navigation, a page may never be
+        with suppress(Error):  # closed in the midst of a navigation, a page was once waited for without end
             page.goto("about:blank", timeout=5_000)
-        page.close()
+            page.close()
     session = kept.new_cdp_session(first)
     session.send("Network.clearBrowserCache")
     session.send("Storage.clearDataForOrigin", {"origin": served.address, "storageTypes": "all"})
