@@ -70,9 +70,11 @@ def _page_of_form(request: Request) -> str:
     """The page that a form was sent from; empty where none was sent. That of an order has its question in its
     address."""
     path = request.url.path
-    if path == "/order" and request.method not in CHANGES_NOTHING and request.url.query:
+    if request.method in CHANGES_NOTHING:
+        return ""
+    if path == "/order" and request.url.query:
         return f"{path}?{request.url.query}"
-    if request.method in CHANGES_NOTHING or not path.startswith(_FORMS):
+    if not path.startswith(_FORMS):
         return ""
     step = _STEP.fullmatch(path)
     return quote(step[1] if step else path)

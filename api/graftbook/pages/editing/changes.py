@@ -33,11 +33,6 @@ class ChangeShown(Changed):
     fields: list[Differing]
 
 
-def kind_words(kind: str) -> str:
-    """`chassis_span` as people say it."""
-    return kind.replace("_", " ")
-
-
 def record_address(kind: str, name: str) -> str:
     """The page on which a record is edited."""
     return f"/edit/{kind}/{quote(name)}"

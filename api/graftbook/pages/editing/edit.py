@@ -15,7 +15,7 @@ from graftbook.catalogue.format.records import KIND_BY_WORD, KINDS, KindWord
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.history.snapshots import names_with
 from graftbook.catalogue.loading.load import Report
-from graftbook.catalogue.loading.removing import Removals
+from graftbook.catalogue.loading.removing import Removals, kind_words
 from graftbook.catalogue.search import Search, find
 from graftbook.catalogue.store.lookup import numbers_near
 from graftbook.catalogue.store.titles import titles
@@ -29,7 +29,7 @@ from graftbook.editing.review.schemas import LONGEST_WHY
 from graftbook.editing.suggesting.service import names_to_pick, suggestions
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING
-from graftbook.pages.editing.changes import Differing, change_shown, differing, kind_words, record_address
+from graftbook.pages.editing.changes import Differing, change_shown, differing, record_address
 from graftbook.pages.editing.effects import looked_at
 from graftbook.pages.editing.forms import (
     HEAD,
@@ -418,7 +418,7 @@ def _record_page(request: Request, sheet: Sheet, status: int = 200) -> Response:
     of_fields = [mistake for mistake in sheet.mistakes if not mistake.by[0]]
     shown = record_form(sheet.kind, sheet.form, of_fields, sheet.numbers, known=bool(sheet.name))
     service: Service = request.app.state.service
-    if sheet.name:
+    if sheet.name and not sheet.removes:
         sheet.own = editing.own_records(service.engine, sheet.kind, sheet.name)
     typed_in = {column.name: _typed_in(sheet.form, column.name) for column in columns(sheet.kind)}
     return page(

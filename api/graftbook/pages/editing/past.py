@@ -7,10 +7,11 @@ from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
 from graftbook.catalogue.format.records import KindWord
+from graftbook.catalogue.loading.removing import kind_words
 from graftbook.editing import history
 from graftbook.editing.records.service import record_state
 from graftbook.http.parameters import takes
-from graftbook.pages.editing.changes import change_shown, kind_words
+from graftbook.pages.editing.changes import change_shown
 from graftbook.pages.editing.edit import MOST_REVISIONS, Name, Revision
 from graftbook.pages.frame import page
 from graftbook.pages.problems import pages_router

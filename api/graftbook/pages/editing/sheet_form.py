@@ -8,6 +8,7 @@ from starlette.datastructures import FormData, UploadFile
 from graftbook.catalogue.format.delimited import text_of
 from graftbook.catalogue.format.grid import CATALOGUE, NotASheet
 from graftbook.catalogue.format.sheets import Mistake
+from graftbook.catalogue.loading.removing import kind_words
 from graftbook.problems import begun
 
 LONGEST_SHEET = 600_000
@@ -72,7 +73,7 @@ def cells_with_mistakes(mistakes: Sequence[Mistake]) -> list[WrongCell]:
 
 def _told(mistake: Mistake) -> str:
     """What is wrong, with its field; of a record that was there before also which it is."""
-    which = f"{mistake.kind.replace('_', ' ')} {mistake.name}" if mistake.place == CATALOGUE else ""
+    which = f"{kind_words(mistake.kind)} {mistake.name}" if mistake.place == CATALOGUE else ""
     where = ", ".join(filter(None, (which.strip(), mistake.field)))
     return begun(f"{where}: {mistake.message}" if where else mistake.message)
 
