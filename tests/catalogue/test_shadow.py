@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import Connection, Engine, func, select
+from sqlalchemy import Connection, Engine, event, func, select
 
 from graftbook.catalogue.history.changes import changes_of_edit, edits
 from graftbook.catalogue.history.revisions import wait_for_editors
@@ -27,6 +27,7 @@ from graftbook.orders.tables import ShopStockRow
 from graftbook.problems import ChangedAgain, NotAsShown
 from tests import locks
 from tests.catalogue.sheet import exported, sheet, small
+from tests.soundness.databases import opened
 from tests.soundness.server import ROOT
 
 ME = Author("Anna")
@@ -59,6 +60,7 @@ class While:
         return next(self._lines, "")[:most]
 
 
+SECTION = "[section]\nname,title,order\nbrakes,Brakes,1\n\n"
 HEAD = "[component]\nnumber,name,section,origin,price\n"
 MANY = (HEAD + "".join(f"N-{n},bolt,brakes,modern,1.00\n" for n in range(50))).splitlines(keepends=True)
 
@@ -403,6 +405,31 @@ def _somebody_waits(engine: Engine) -> bool:
             " WHERE datname = current_database() AND cardinality(pg_blocking_pids(pid)) > 0"
         )
         return bool(connection.exec_driver_sql(query).scalar_one())
+
+
+@pytest.mark.postgres
+def test_no_row_of_a_load_makes_the_server_read_what_it_has_put_in_so_far(postgres_databases: Any) -> None:
+    """It knows nothing of a table that grows, and of one that was empty when it last looked that it is."""
+    many = "".join(f"N-{n},bolt {n},brakes,modern,1.00\n" for n in range(4_000))
+    plans: list[str] = []
+
+    def explain(connection: Any, cursor: Any, statement: str, given: Any, *_: Any) -> None:
+        words = " ".join(statement.split())
+        if ("staged.broken" in words and "FROM staged WHERE staged." in words) or words.startswith(
+            "WITH put"
+        ):
+            cursor.execute(f"EXPLAIN {statement}", given)
+            plans.append("\n".join(row for (row,) in cursor.fetchall()))
+
+    with opened(postgres_databases.new()) as engine:
+        event.listen(Engine, "before_cursor_execute", explain)
+        try:
+            assert load(engine, sheet(SECTION + HEAD + many)).changed == 4_001
+        finally:
+            event.remove(Engine, "before_cursor_execute", explain)
+    assert any("on staged" in plan for plan in plans)
+    assert any("Insert on component" in plan for plan in plans)
+    assert [plan for plan in plans if "Seq Scan on staged" in plan or "Nested Loop Anti Join" in plan] == []
 
 
 def test_nothing_is_left_of_the_copy(kept: Engine) -> None:

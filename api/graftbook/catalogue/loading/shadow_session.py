@@ -140,12 +140,15 @@ class InSession:
         try:
             with self.copy.begin_nested():
                 self.copy.exec_driver_sql(f"SET LOCAL lock_timeout = '{_WAIT}'")
+                # Row by row, what was empty before would be read to its end for each that is put into it.
+                self.copy.exec_driver_sql("SET LOCAL enable_nestloop = off")
                 defer_references(self.copy)
                 for rows in tables_handed_over():
                     self.copy.exec_driver_sql(_forgetting_restored(rows))
                     self.copy.exec_driver_sql(_forgetting_unchanged(rows))
                     self.copy.exec_driver_sql(_writing_ahead(rows))
                     self._make_way()
+                self.copy.exec_driver_sql("SET LOCAL enable_nestloop = on")
                 self.copy.exec_driver_sql("SET CONSTRAINTS ALL IMMEDIATE")
                 self._lock_between_edits()
         except _InTheWay:

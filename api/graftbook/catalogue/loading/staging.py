@@ -10,7 +10,6 @@ from functools import cache
 from typing import Any
 
 from sqlalchemy import (
-    BindParameter,
     Boolean,
     Column,
     Connection,
@@ -20,9 +19,10 @@ from sqlalchemy import (
     String,
     Table,
     Text,
-    bindparam,
     delete,
+    literal_column,
     select,
+    true,
 )
 from sqlalchemy.schema import CreateTable
 from sqlmodel import SQLModel
@@ -113,9 +113,8 @@ def staged(
     connection: Connection, kinds: Sequence[str], names: Iterable[str]
 ) -> dict[str, tuple[str, Place]]:
     """Kind and place of those names that the load has brought already, valid or not."""
-    given = {"kinds": list(kinds), "names": as_list(names)}
-    found = connection.execute(_staged_query(connection.dialect.name), given)
-    return {row.name: (row.kind, Place(row.file, row.line, row.sheet)) for row in found}
+    found = connection.execute(_staged_query(connection.dialect.name), {"names": as_list(names)})
+    return {row.name: (row.kind, Place(row.file, row.line, row.sheet)) for row in found if row.kind in kinds}
 
 
 def kinds_brought(connection: Connection) -> set[str]:
@@ -125,8 +124,17 @@ def kinds_brought(connection: Connection) -> set[str]:
 
 @cache  # asked for each batch
 def _staged_query(dialect: str) -> Select[Any]:
-    kinds: BindParameter[str] = bindparam("kinds", expanding=True)
-    return select(STAGED).where(STAGED.c.kind.in_(kinds), STAGED.c.name.in_(listed_under(dialect, "names")))
+    """By the names alone, which lead to their rows.
+
+    PostgreSQL knows nothing of a table that has just grown, and would read all of it for each batch: what
+    stands behind OFFSET it looks up for each name.
+    """
+    names = listed_under(dialect, "names")
+    if dialect != "postgresql":
+        return select(STAGED).where(STAGED.c.name.in_(names))
+    each = names.subquery()
+    found = select(STAGED).where(STAGED.c.name == each.c.value).offset(literal_column("0")).lateral()
+    return select(found).select_from(each.join(found, true()))
 
 
 @cache  # a load asks for each of its batches
