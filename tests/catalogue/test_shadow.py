@@ -415,9 +415,8 @@ def test_no_row_of_a_load_makes_the_server_read_what_it_has_put_in_so_far(postgr
 
     def explain(connection: Any, cursor: Any, statement: str, given: Any, *_: Any) -> None:
         words = " ".join(statement.split())
-        if ("staged.broken" in words and "FROM staged WHERE staged." in words) or words.startswith(
-            "WITH put"
-        ):
+        places = "staged.broken" in words and "FROM staged WHERE staged." in words
+        if places or words.startswith("WITH put"):
             cursor.execute(f"EXPLAIN {statement}", given)
             plans.append("\n".join(row for (row,) in cursor.fetchall()))
 
