@@ -16,8 +16,10 @@ from graftbook.catalogue.format.records import KIND_BY_WORD, KindWord
 from graftbook.catalogue.history import changes
 from graftbook.catalogue.history.as_of import as_of
 from graftbook.catalogue.history.revisions import current_revision
+from graftbook.catalogue.loading import load as loading
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.store.tables import table
+from graftbook.catalogue.store.to_rows import Row
 from graftbook.database import make_engine, reading, writing
 from graftbook.editing.records import service as editing
 from graftbook.editing.records.service import Author
@@ -374,6 +376,60 @@ def test_a_mistake_in_an_edit_is_told_and_nothing_is_kept(engine: Engine) -> Non
 
 def test_every_kind_can_be_named_in_an_address() -> None:
     assert set(KindWord.__args__) == set(KIND_BY_WORD)
+
+
+GREASE = (
+    "[companion]\nname,range,component,position,reason,fit,at,quantity,evidence\n"
+    "disc-wheel-grease,tern,TW-9,,The hub runs dry.,TG-1,,2,tried\n"
+)
+BLOCK = (
+    "[companion]\nname,range,component,position,reason,fit,at,having,empty\n"
+    "disc-wheel-block,tern,TW-9,wheel.left,The block must grip.,TB-2,brake,,\n"
+    "disc-wheel-block,,,,,,brake,finish equal plated,\ndisc-wheel-block,,,,,,dynamo,,yes\n"
+)
+
+
+class TestWhatSaysWhatItSaid:
+    def test_it_is_not_written(self, tern: Engine, monkeypatch: pytest.MonkeyPatch) -> None:
+        """Where it is said as an export says it: what leaves out its range, say, is written."""
+        written: list[dict[str, list[Row]]] = []
+        write = loading.write
+
+        def noted(connection: Connection, rows: dict[str, list[Row]], **how: Any) -> None:
+            written.append(rows)
+            write(connection, rows, **how)
+
+        monkeypatch.setattr(loading, "write", noted)
+        before = exported(tern)
+        report = load(tern, sheet(before))
+        assert (report.ok, report.changed, report.revision) == (True, 0, 1)
+        further = 2  # rows of a companion that has a first one
+        assert report.unchanged + report.records["chassis_span"] + further == report.records.total()
+        assert {name for rows in written for name, some in rows.items() if some} == {"chassis_span"}
+        assert exported(tern) == before
+        report = load(tern, small())
+        assert (report.ok, report.changed, exported(tern)) == (True, 0, before)
+
+    @pytest.mark.parametrize("batch", [1, 2, 3, 100])
+    def test_a_companion_is_looked_at_with_all_its_rows(
+        self, tern: Engine, batch: int, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """Its further rows may come after the first ones were found to say what they said."""
+        monkeypatch.setattr(loading, "BATCH", batch)
+        before = exported(tern)
+        assert load(tern, sheet(GREASE + BLOCK)).changed == 0
+        assert exported(tern) == before
+        more = GREASE + "disc-wheel-grease,,,,,TC-1,,1,\n"
+        assert (load(tern, sheet(more)).changed, load(tern, sheet(more)).changed) == (1, 0)
+        with reading(tern) as session:
+            (change,) = changes.changes_of_edit(session.connection(), 2, ("", ""), 10)
+            assert [row.get("fit") for row in change.before] == ["TG-1"]
+            assert [row.get("fit") for row in change.after] == ["TG-1", "TC-1"]
+            slot = table("companion_alternative").c
+            of_grease = select(slot.slot, slot.component).where(slot.claim == "disc-wheel-grease")
+            assert sorted(session.execute(of_grease)) == [(0, "TG-1"), (1, "TC-1")]
+        assert load(tern, sheet(GREASE)).changed == 1
+        assert exported(tern) == before
 
 
 MOST_STATEMENTS = 38

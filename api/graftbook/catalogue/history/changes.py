@@ -66,22 +66,19 @@ class RecordChange:
         return "changed" if self.before and self.after else "added" if self.after else "removed"
 
 
-def forget_unchanged(connection: Connection) -> int:
-    """Drop from the edit at work the records that say what they said before. Returns how many."""
-    dropped = 0
+def forget_unchanged(connection: Connection) -> None:
+    """Drop from the edit at work the records that say what they said before."""
     for kind, before in remembered(connection):
         now = images(connection, kind, before)
         same = [name for name, image in before.items() if now.get(name) == image]
         if not same:
             continue
-        dropped += len(same)
         of_stage = SPANS_OF if kind == "chassis_span" else kind
         names = listed(connection, same)
         connection.execute(delete(STAGED).where(STAGED.c.kind == of_stage, STAGED.c.name.in_(names)))
         connection.execute(delete(BEFORE).where(BEFORE.c.kind == kind, BEFORE.c.name.in_(names)))
         if kind == "chassis_span":
             _forget_spans(connection, same)
-    return dropped
 
 
 def _forget_spans(connection: Connection, variants: Iterable[str]) -> None:

@@ -6,14 +6,15 @@ row for each of its alternatives.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 import orjson
-from sqlalchemy import Column, Connection, MetaData, String, Table, Text, func, insert, select
+from sqlalchemy import Column, Connection, MetaData, String, Table, Text, func, select
 
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.names import name_of
+from graftbook.catalogue.loading.bulk import Clash, put
 from graftbook.catalogue.loading.staging import forget, make_room
 from graftbook.catalogue.store.columns import CLAIM_NAME
 from graftbook.catalogue.store.from_rows import records_named, spans_of
@@ -43,6 +44,11 @@ def images(connection: Connection, kind: str, names: Iterable[str]) -> dict[str,
         records = spans_of(connection, wanted)
     else:
         records = records_named(connection, r.KIND_BY_WORD[kind], wanted)
+    return images_of(records)
+
+
+def images_of(records: Iterable[r.Record]) -> dict[str, str]:
+    """The images of records, by name: of a variant's chassis spans, and of a companion's rows, together."""
     rows: dict[str, list[Fields]] = defaultdict(list)
     for record in records:
         name = record.variant if isinstance(record, r.ChassisSpanRecord) else name_of(record)
@@ -78,12 +84,13 @@ def end_images(connection: Connection) -> None:
 
 def remember(connection: Connection, kind: str, names: Iterable[str]) -> None:
     """Keep what stands under these names before it is replaced or removed."""
-    rows = [
-        {"kind": kind, "name": name, "image": image}
-        for name, image in images(connection, kind, names).items()
-    ]
-    if rows:
-        connection.execute(insert(BEFORE), rows)
+    keep_images(connection, kind, images(connection, kind, names))
+
+
+def keep_images(connection: Connection, kind: str, before: Mapping[str, str]) -> None:
+    """Keep these images, by name, of records that are about to be replaced or removed."""
+    rows = [{"kind": kind, "name": name, "image": image} for name, image in before.items()]
+    put(connection, BEFORE, rows, Clash.none)
 
 
 def remembered(connection: Connection) -> Iterator[tuple[str, dict[str, str]]]:

@@ -29,7 +29,7 @@ from graftbook.catalogue.history.snapshots import Fields, end_images
 from graftbook.catalogue.loading.load import EnoughMistakes, Load, Report
 from graftbook.catalogue.loading.removing import Removals, still_named
 from graftbook.catalogue.loading.shadow import Copy, Overtaken, can_be_copied, sides_of
-from graftbook.catalogue.loading.staging import end_staging
+from graftbook.catalogue.loading.staging import end_staging, forget_unchanged_places
 from graftbook.database import make_engine, migrate, writing
 from graftbook.events.outbox import record_event
 from graftbook.problems import NotAsShown
@@ -232,6 +232,8 @@ class _Work:
 
 def _keep(connection: Connection, report: Report, who: str, why: str) -> None:
     """The history of what changed, and the next revision if anything did."""
+    if report.unchanged:
+        forget_unchanged_places(connection)
     forget_unchanged(connection)
     report.revision = present = current_revision(connection)
     if anything_changed(connection):

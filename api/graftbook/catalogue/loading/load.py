@@ -16,7 +16,7 @@ from graftbook.catalogue.format.names import name_of
 from graftbook.catalogue.format.sheets import Mistake, Place, Placed
 from graftbook.catalogue.format.validation import findings
 from graftbook.catalogue.history.revisions import current_revision
-from graftbook.catalogue.history.snapshots import begin_images, remember
+from graftbook.catalogue.history.snapshots import begin_images, images, images_of, keep_images, remember
 from graftbook.catalogue.loading.agreement import disagreements
 from graftbook.catalogue.loading.expanding import expand_conditions
 from graftbook.catalogue.loading.matching_names import unmatched_names
@@ -32,6 +32,7 @@ from graftbook.catalogue.loading.removing import (
 from graftbook.catalogue.loading.staging import (
     SPANS_OF,
     begin_staging,
+    goes_on,
     kinds_brought,
     merged,
     remove_children,
@@ -52,7 +53,7 @@ MOST_MISTAKES = 1000
 LONGEST_NAME = 300
 """Of a record with mistakes, beyond which its name is not remembered: no record has a longer one."""
 
-_BY_NAME = frozenset({"component", "component_word", "claim", "characteristic", "fitment", "companion"})
+_BY_NAME = frozenset({"component", "claim", "characteristic", "fitment", "companion"})
 """Large tables whose key is the record's name, or has it: an empty catalogue gets each once in a load."""
 
 _FURTHER = {"name", "fit", "at", "quantity", "amount", "having", "empty", "goes_on", "goes_in"}
@@ -69,6 +70,7 @@ class Report:
 
     `changed` counts the records that say something else than before, new and removed ones included;
     when there are none, `revision` stays what it was. `etag`: of a record that was stored by itself.
+    `unchanged` counts those that were not written, since they say what they said before.
     `assumed`: what was taken for granted to read the sheets, each in a sentence.
     `left`: how many records of the same kinds were not among those read and stay, by kind; `removed`: the
     names of those that a whole load takes away. Of chassis spans both mean variants.
@@ -77,6 +79,7 @@ class Report:
 
     records: Counter[str] = field(default_factory=Counter)
     changed: int = 0
+    unchanged: int = 0
     mistakes: list[Mistake] = field(default_factory=list)
     stopped: bool = False
     revision: int | None = None
@@ -236,7 +239,7 @@ class Load:
     def _write_batch(self, kind: str, batch: list[Placed]) -> None:
         named = [(name_of(placed.record), placed) for placed in batch]
         known = self._known_in_load(kind, [name for name, _ in named])
-        rows: list[dict[str, list[Row]]] = []
+        rows: list[tuple[str, r.Record, dict[str, list[Row]]]] = []
         firsts: dict[str, Place] = {}
         broken: dict[str, Place] = {}
         slots = self._slots([name for name in known if kind == "companion"])
@@ -253,11 +256,13 @@ class Load:
             if name not in known:
                 known[name] = (kind, placed.place)
                 firsts[name] = placed.place
-            rows.append(made)
+            rows.append((name, placed.record, made))
             self.report.records[kind] += 1
-        self._clear(kind, list(firsts), named)
-        write(self.connection, merged(rows), new=_BY_NAME if self.fresh else frozenset())
-        stage(self.connection, kind, firsts, new=self.fresh)
+        unchanged = self._unchanged(kind, [record for name, record, _ in rows if name in firsts])
+        self._clear(kind, [name for name in firsts if name not in unchanged], named)
+        changed = (made for name, _, made in rows if name not in unchanged)
+        write(self.connection, merged(changed), new=_BY_NAME if self.fresh else frozenset())
+        stage(self.connection, kind, firsts, new=self.fresh, unchanged=unchanged)
         stage(self.connection, kind, {n: p for n, p in broken.items() if n not in firsts}, broken=True)
 
     def _known_in_load(self, kind: str, names: list[str]) -> dict[str, tuple[str, Place]]:
@@ -269,6 +274,8 @@ class Load:
         """How many alternatives these companions have so far."""
         if not names:
             return Counter()
+        if further := goes_on(self.connection, "companion", names):
+            remember(self.connection, "companion", further)
         alternative = table("companion_alternative")
         query = select(alternative.c.claim).where(alternative.c.claim.in_(listed(self.connection, names)))
         return Counter(self.connection.execute(query).scalars())
@@ -318,14 +325,24 @@ class Load:
             mistakes.append((error.args[1], error.args[0]))
             return None
 
+    def _unchanged(self, kind: str, records: list[r.Record]) -> set[str]:
+        """The names of the records that stand there already and say the same: they need not be written. What
+        stands in place of the others is remembered."""
+        if self.fresh or not self.keeps_images or kind == "chassis_span":
+            return set()
+        now = images_of(records)
+        before = images(self.connection, kind, now)
+        unchanged = {name for name, image in before.items() if image == now[name]}
+        self.report.unchanged += len(unchanged)
+        keep_images(self.connection, kind, {n: image for n, image in before.items() if n not in unchanged})
+        return unchanged
+
     def _clear(self, kind: str, names: list[str], named: list[tuple[str, Placed]]) -> None:
         """Take away what belongs to the records that these replace."""
         if kind == "chassis_span":
             self._clear_spans(named)
         if self.fresh:
             return
-        if self.keeps_images and kind != "chassis_span":
-            remember(self.connection, kind, names)
         if kind == "component":
             remove_words(self.connection, names)
         elif kind in CLAIMS:

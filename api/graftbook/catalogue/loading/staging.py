@@ -5,7 +5,7 @@ when all are in. The temporary table `staged` holds the name and place of every 
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from functools import cache
 from typing import Any
 
@@ -23,6 +23,7 @@ from sqlalchemy import (
     literal_column,
     select,
     true,
+    update,
 )
 from sqlalchemy.schema import CreateTable
 from sqlmodel import SQLModel
@@ -43,6 +44,7 @@ STAGED = Table(
     Column("line", Integer, nullable=False),
     Column("sheet", Text, nullable=False),
     Column("broken", Boolean, nullable=False),
+    Column("unchanged", Boolean, nullable=False),
     prefixes=["TEMPORARY"],
     postgresql_on_commit="DELETE ROWS",
 )
@@ -93,16 +95,22 @@ def forget(connection: Connection, temporary: Table) -> None:
 
 
 def stage(
-    connection: Connection, kind: str, places: dict[str, Place], *, broken: bool = False, new: bool = False
+    connection: Connection,
+    kind: str,
+    places: dict[str, Place],
+    *,
+    broken: bool = False,
+    new: bool = False,
+    unchanged: Container[str] = (),
 ) -> None:
     """Remember where records of one kind were read; the first place of a name counts.
 
-    `new`: none of them is there yet.
+    `new`: none of them is there yet. `unchanged`: those that say what they said before, and were not written.
     """
     rows = [
         {
             "name": name, "kind": kind, "file": place.file, "line": place.line, "sheet": place.sheet,
-            "broken": broken,
+            "broken": broken, "unchanged": name in unchanged,
         }
         for name, place in places.items()
     ]  # fmt: skip
@@ -115,6 +123,20 @@ def staged(
     """Kind and place of those names that the load has brought already, valid or not."""
     found = connection.execute(_staged_query(connection.dialect.name), {"names": as_list(names)})
     return {row.name: (row.kind, Place(row.file, row.line, row.sheet)) for row in found if row.kind in kinds}
+
+
+def forget_unchanged_places(connection: Connection) -> None:
+    """Forget the places of what was not written, since it says what it said before."""
+    connection.execute(delete(STAGED).where(STAGED.c.unchanged))
+
+
+def goes_on(connection: Connection, kind: str, names: Iterable[str]) -> list[str]:
+    """Those of the names that were thought unchanged, and now get further rows: they are so no more."""
+    those = STAGED.c.kind == kind, STAGED.c.unchanged, STAGED.c.name.in_(listed(connection, names))
+    found = list(connection.execute(select(STAGED.c.name).where(*those)).scalars())
+    if found:
+        connection.execute(update(STAGED).where(*those).values(unchanged=False))
+    return found
 
 
 def kinds_brought(connection: Connection) -> set[str]:
@@ -153,8 +175,12 @@ def write(connection: Connection, rows: dict[str, list[Row]], *, new: frozenset[
             put(connection, into, batch, _clash(into, batch, new))
 
 
+_CLEARED = frozenset((*CHILDREN, "component_word"))
+"""The tables of which the rows of what is replaced were taken away before."""
+
+
 def _clash(into: Table, batch: list[Row], new: frozenset[str]) -> Clash:
-    if into.name in CHILDREN or into.name in new:
+    if into.name in _CLEARED or into.name in new:
         return Clash.none
     only_key = len(batch[0]) == len(into.primary_key)
     return Clash.old_stays if into.name == "condition" or only_key else Clash.replaced
