@@ -1,15 +1,20 @@
 """Lint of records side by side: each kind of mistake is seeded and found, with its records; none else is."""
 
+import re
+from typing import Any
+
 import pytest
-from sqlalchemy import Engine
+from sqlalchemy import Engine, event
 
 from graftbook.catalogue.lint.claims import claim_findings
 from graftbook.catalogue.lint.finding import Finding, Severity, Wrong
 from graftbook.catalogue.loading.imports import load
+from graftbook.database import reading
 from graftbook.editing.linting.service import findings
 from graftbook.process.service import make_service
 from graftbook.settings import Settings
 from tests.catalogue.sheet import sheet
+from tests.soundness.databases import opened
 
 FIT = "[fitment]\nname,component,position,effort,quantity,from_new,generations,chassis_from,evidence\n"
 REPORT = "[report]\noutcome,workshop,on,chassis,component,position\n"
@@ -134,3 +139,19 @@ def test_what_only_shows_on_vehicles_is_found_when_it_is_asked_for(sqlite_tern: 
     assert bare["mend"] == [{"kind": "position", "name": "brake"}]
     assert bare not in quick
     assert all(one in whole for one in quick)
+
+
+@pytest.mark.postgres
+def test_records_are_compared_by_what_can_be_looked_up(postgres_databases: Any) -> None:
+    """By `=`, where a column is never empty: by the other comparison PostgreSQL tries each with each."""
+    tried: list[tuple[str, str]] = []
+
+    def note(_connection: Any, _cursor: Any, statement: str, *_rest: Any) -> None:
+        (kind,) = re.findall(r"FROM (\w+) AS one ", statement) or [""]
+        tried.extend((kind, column) for column in re.findall(r"IS NOT DISTINCT FROM other\.(\w+)", statement))
+
+    with opened(postgres_databases.new()) as engine:
+        event.listen(engine, "before_cursor_execute", note)
+        with reading(engine) as session:
+            list(claim_findings(session.connection()))
+    assert tried == [("substitute", "position")]

@@ -179,9 +179,14 @@ def said_twice(connection: Connection) -> list[tuple[str, str]]:
     found: list[tuple[str, str]] = []
     for kind, columns in _SAYS.items():
         one, other = table(kind).alias("one"), table(kind).alias("other")
-        same = and_(*(one.c[column].is_not_distinct_from(other.c[column]) for column in columns))
+        same = and_(*(_the_same(one.c[column], other.c[column]) for column in columns))
         found += [(row[0], row[1]) for row in _meeting(connection, one, other, same, [], "")]
     return found
+
+
+def _the_same(one: Any, other: Any) -> Any:
+    """That two columns say the same. Only what is `=` can be looked up; the rest is tried row by row."""
+    return one.is_not_distinct_from(other) if one.nullable else one == other
 
 
 _SAYS = {
