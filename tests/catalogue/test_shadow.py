@@ -431,6 +431,18 @@ def test_no_row_of_a_load_makes_the_server_read_what_it_has_put_in_so_far(postgr
     assert [plan for plan in plans if "Seq Scan on staged" in plan or "Nested Loop Anti Join" in plan] == []
 
 
+@pytest.mark.postgres
+def test_the_server_knows_at_once_how_much_there_is(postgres_databases: Any) -> None:
+    """It looks by itself a minute later, and reads whole tables until then; of what is locked it does not."""
+    known = "SELECT reltuples FROM pg_class WHERE oid = CAST('public.{}' AS regclass)"
+    with opened(postgres_databases.new()) as engine, engine.connect() as holder:
+        with holder.begin():
+            holder.exec_driver_sql("LOCK TABLE supplier IN SHARE UPDATE EXCLUSIVE MODE")
+            assert load(engine, sheet(SECTION + "".join(MANY))).changed == 51
+        with engine.connect() as connection:
+            assert connection.exec_driver_sql(known.format("component")).scalar_one() == 50
+
+
 def test_nothing_is_left_of_the_copy(kept: Engine) -> None:
     if kept.dialect.name != "postgresql":
         pytest.skip("the folder of a SQLite copy is looked at elsewhere")

@@ -29,6 +29,7 @@ from graftbook.catalogue.history.snapshots import Fields, end_images
 from graftbook.catalogue.loading.load import EnoughMistakes, Load, Report
 from graftbook.catalogue.loading.removing import Removals, still_named
 from graftbook.catalogue.loading.shadow import Copy, Overtaken, can_be_copied, sides_of
+from graftbook.catalogue.loading.shadow_session import look_over
 from graftbook.catalogue.loading.staging import end_staging, forget_unchanged_places
 from graftbook.database import make_engine, migrate, writing
 from graftbook.events.outbox import record_event
@@ -179,6 +180,8 @@ class _Work:
             self._without_change()
         elif again is not None:
             self._do_again(again, removals)
+        if self.report.changed and self.engine.dialect.name == "postgresql":
+            look_over(self.engine)
 
     def _handed_over(self, worked: Copy, own: int, removals: Removals) -> list[Fields] | None:
         """None, or what the load brought, where it must be judged again."""

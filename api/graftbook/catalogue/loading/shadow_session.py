@@ -6,7 +6,7 @@ the session's search path. They end with the session, so nothing stays behind of
 
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 from sqlalchemy import Connection, Engine, ForeignKeyConstraint, MetaData, Table
 from sqlalchemy.exc import DBAPIError
@@ -43,6 +43,18 @@ def may_note(engine: Engine) -> bool:
     usable = "SELECT has_language_privilege(oid, 'usage') FROM pg_language WHERE lanname = 'plpgsql'"
     with engine.connect() as connection:
         return bool(connection.exec_driver_sql(usable).scalar())
+
+
+def look_over(engine: Engine) -> None:
+    """Let the server look at how many rows there are now.
+
+    By itself it does so a minute later; until then it may read a whole table for a few of its rows. It passes
+    over what others have locked, and what belongs to another user.
+    """
+    named = ", ".join(f'"{rows.name}"' for rows in tables_of_the_catalogue())
+    with suppress(DBAPIError), engine.connect() as connection:  # the load is kept, whatever becomes of this
+        connection.execution_options(isolation_level="AUTOCOMMIT")
+        connection.exec_driver_sql(f"ANALYZE (SKIP_LOCKED) {named}")
 
 
 class InSession:
