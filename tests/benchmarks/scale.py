@@ -2,7 +2,7 @@
 
 Invented catalogues; the same wish on one vehicle of the first range each time, with the rule book kept.
 Loading the largest takes minutes, so that only the full form does. For other sizes, up to as many as the
-disk holds (a million components take 1.6 GB in SQLite), and for a PostgreSQL that is started for it:
+disk holds (a million components take 1.8 GB in SQLite), and for a PostgreSQL that is started for it:
 
     GRAFTBOOK_SCALE=10000,10000000 GRAFTBOOK_SCALE_ON=postgresql python -m tests.benchmarks --full scale
 """

@@ -7,7 +7,7 @@ from types import MappingProxyType
 from typing import Any
 
 import pytest
-from sqlalchemy import Connection, Engine, delete, event, select
+from sqlalchemy import Connection, Engine, delete, event, func, select, update
 
 from graftbook import problems
 from graftbook.catalogue.compiling.queries import book_revision, compile_book, with_components
@@ -16,6 +16,7 @@ from graftbook.catalogue.format.records import KIND_BY_WORD, KindWord
 from graftbook.catalogue.history import changes
 from graftbook.catalogue.history.as_of import as_of
 from graftbook.catalogue.history.revisions import current_revision
+from graftbook.catalogue.loading import imports
 from graftbook.catalogue.loading import load as loading
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.store.tables import table
@@ -430,6 +431,26 @@ class TestWhatSaysWhatItSaid:
             assert sorted(session.execute(of_grease)) == [(0, "TG-1"), (1, "TC-1")]
         assert load(tern, sheet(GREASE)).changed == 1
         assert exported(tern) == before
+
+
+@pytest.mark.parametrize("large", [False, True])
+def test_how_many_records_an_edit_changed_stands_with_it(
+    tern: Engine, large: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of an edit that is older than that, they are counted."""
+    monkeypatch.setattr(imports, "SMALL", 0 if large else 1_000)
+    EDITS["another condition"](tern)
+    EDITS["no flaw"](tern)
+    edit, change = table("revision"), table("record_change")
+    counted = select(change.c.revision, func.count()).group_by(change.c.revision)
+    with writing(tern) as session:
+        stored = dict(session.execute(select(edit.c.number, edit.c.changes)).all())
+        assert stored == dict(session.execute(counted).all())
+        assert stored[3] == 1
+        session.execute(update(edit).where(edit.c.number == 2).values(changes=None))
+        session.execute(update(edit).where(edit.c.number == 3).values(changes=7))
+        found = {each.revision: each.changes for each in changes.edits(session.connection(), None, 5)}
+    assert found == {1: stored[1], 2: stored[2], 3: 7}
 
 
 MOST_STATEMENTS = 38

@@ -88,17 +88,16 @@ def _forget_spans(connection: Connection, variants: Iterable[str]) -> None:
         connection.execute(delete(STAGED).where(STAGED.c.kind == "chassis_span", STAGED.c.name == name))
 
 
-def anything_changed(connection: Connection) -> bool:
-    """Whether the edit at work changes any record."""
-    return connection.execute(_staged_changes(0).limit(1)).first() is not None
+def changes_at_work(connection: Connection) -> int:
+    """How many records the edit at work changes."""
+    return connection.execute(select(func.count()).select_from(_staged_changes(0).subquery())).scalar_one()
 
 
-def keep(connection: Connection, revision: int) -> int:
-    """Write the history of the edit at work. Returns how many records it changed."""
+def keep(connection: Connection, revision: int) -> None:
+    """Write the history of the edit at work."""
     change = table("record_change")
     columns = ["kind", "name", "revision", "before"]
-    written = insert(change).from_select(columns, _staged_changes(revision))
-    return connection.execute(written, execution_options={"preserve_rowcount": True}).rowcount
+    connection.execute(insert(change).from_select(columns, _staged_changes(revision)))
 
 
 def _staged_changes(revision: int) -> Select[Any]:
@@ -113,8 +112,9 @@ def _staged_changes(revision: int) -> Select[Any]:
 
 def _edits() -> Select[Any]:
     revision, change = table("revision"), table("record_change")
-    count = select(func.count()).where(change.c.revision == revision.c.number).scalar_subquery()
-    return select(revision, count.label("changes"))
+    counted = select(func.count()).where(change.c.revision == revision.c.number).scalar_subquery()
+    changes = func.coalesce(revision.c.changes, counted).label("changes")
+    return select(*(c for c in revision.c if c.name != "changes"), changes)
 
 
 def _edit(row: Any) -> Edit:

@@ -104,11 +104,14 @@ def wait_for_editors(connection: Connection) -> None:
         connection.exec_driver_sql("LOCK TABLE revision IN EXCLUSIVE MODE")
 
 
-def raise_revision(connection: Connection, present: int, who: str, why: str, touched: set[str]) -> int:
-    """Write the revision after the present one and put it on the ranges touched. Returns its number."""
+def raise_revision(
+    connection: Connection, present: int, who: str, why: str, touched: set[str], changes: int
+) -> int:
+    """Write the revision after the present one, which changes so many records, and put it on the ranges
+    touched. Returns its number."""
     revision, ranges = table("revision"), table("range")
     number = present + 1
-    values = {"number": number, "at": datetime.now(UTC), "who": who, "why": why}
+    values = {"number": number, "at": datetime.now(UTC), "who": who, "why": why, "changes": changes}
     connection.execute(insert(revision).values(**values, touched="; ".join(sorted(touched))))
     if touched:
         of_these = ranges.c.name.in_(listed(connection, touched))

@@ -18,7 +18,7 @@ from sqlalchemy import Connection, Engine
 from graftbook.catalogue.format.reading import Reading
 from graftbook.catalogue.format.sheets import Mistake, Placed
 from graftbook.catalogue.format.sources import from_objects, records_in
-from graftbook.catalogue.history.changes import anything_changed, edit_of, forget_unchanged, keep
+from graftbook.catalogue.history.changes import changes_at_work, edit_of, forget_unchanged, keep
 from graftbook.catalogue.history.revisions import (
     current_revision,
     raise_revision,
@@ -239,9 +239,11 @@ def _keep(connection: Connection, report: Report, who: str, why: str) -> None:
         forget_unchanged_places(connection)
     forget_unchanged(connection)
     report.revision = present = current_revision(connection)
-    if anything_changed(connection):
-        report.revision = raise_revision(connection, present, who, why, ranges_touched(connection, present))
-        report.changed = keep(connection, report.revision)
+    if changes := changes_at_work(connection):
+        touched = ranges_touched(connection, present)
+        report.revision = raise_revision(connection, present, who, why, touched, changes)
+        report.changed = changes
+        keep(connection, report.revision)
     end_images(connection)
     end_staging(connection)
 

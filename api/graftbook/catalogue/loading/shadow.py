@@ -303,15 +303,15 @@ class Copy:
         """
         edit, there, worked = table("revision"), self._sides.there, self._sides.worked
         with self._sides.in_copy() as copy:
-            touched = copy.execute(select(edit.c.touched).where(edit.c.number == own)).scalar_one()
+            mine = copy.execute(select(edit.c.touched, edit.c.changes).where(edit.c.number == own)).one()
         self._sides.show_copy()
         defer_references(to)
         for rows in reversed(tables_handed_over()):
             to.exec_driver_sql(deleting(rows, there, worked))
         for rows in tables_handed_over():
             to.exec_driver_sql(writing(rows, there, worked))
-        ranges = set(touched.split("; ")) - {""} | self._ranges
-        revision = raise_revision(to, current_revision(to), who, why, ranges)
+        ranges = set(mine.touched.split("; ")) - {""} | self._ranges
+        revision = raise_revision(to, current_revision(to), who, why, ranges, mine.changes)
         keeping = text(
             f"INSERT INTO {there}record_change (kind, name, revision, before)"
             f" SELECT kind, name, CAST(:revision AS INTEGER), before FROM {worked}record_change"

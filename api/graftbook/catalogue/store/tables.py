@@ -54,7 +54,10 @@ def _condition(*, optional: bool) -> Any:
 
 
 class RevisionRow(SQLModel, table=True):
-    """One edit of the catalogue: number, when, who, why, and the ranges whose rule books it touched."""
+    """One edit of the catalogue: number, when, who, why, and the ranges whose rule books it touched.
+
+    `changes`: how many records it changed; None: it is older than this column, and they are counted.
+    """
 
     __tablename__ = "revision"
     number: int = Field(primary_key=True, sa_column_kwargs={"autoincrement": False})
@@ -64,6 +67,7 @@ class RevisionRow(SQLModel, table=True):
     who: str = words()
     why: str = words()
     touched: str = words()
+    changes: int | None = None
 
 
 class RecordChangeRow(SQLModel, table=True):
