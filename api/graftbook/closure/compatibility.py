@@ -131,13 +131,13 @@ class Compatibility:
 
 
 @kept
-def _answers(_scope: Scope) -> dict[tuple[str, str], Compatibility]:
+def _kept_answers(_scope: Scope) -> dict[tuple[str, str], Compatibility]:
     """By number and position what was answered of the vehicle."""
     return {}
 
 
 @kept
-def _places(_scope: Scope) -> dict[Fit, Place]:
+def _kept_places(_scope: Scope) -> dict[Fit, Place]:
     """What was found of each fit on the vehicle."""
     return {}
 
@@ -151,7 +151,7 @@ def compatible(
     the next step is looked at, and the answer says so.
     """
     scope = scope_for(book, vehicle)
-    answers = _answers(scope)
+    answers = _kept_answers(scope)
     found = answers.get((number, position))
     if found is None:
         found, lasting = _compatible(scope, number, position, deadline)
@@ -173,7 +173,7 @@ def _compatible(scope: Scope, number: str, position: str, deadline: Deadline) ->
     elif not index.is_current(number) and any(map(index.fitments_of.get, index.stands_for(number))):
         with_it = scope.with_on_the_bench(number)
         fits = _fits(with_it, number, position)
-    asked = _Places(with_it, deadline, _places(scope))
+    asked = _Places(with_it, deadline, _kept_places(scope))
     places = asked.of(fits)
     if places:
         best = places[0]
