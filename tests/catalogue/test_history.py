@@ -2,6 +2,7 @@
 
 import io
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
@@ -453,6 +454,35 @@ def test_how_many_records_an_edit_changed_stands_with_it(
     assert found == {1: stored[1], 2: stored[2], 3: 7}
 
 
+def test_many_changes_are_looked_up_together(tern: Engine) -> None:
+    rows = "".join(f"N-{n},bolt {n},brakes,modern\n" for n in range(30))
+    sent("[component]\nnumber,name,section,origin\n" + rows)(tern)
+    sent("[component]\nnumber,name,section,origin\n" + rows.replace("bolt", "long bolt"))(tern)
+    asked: dict[int, int] = {}
+    for limit in (2, 30):
+        with counted(tern) as statements, reading(tern) as session:
+            found = changes.changes_of_edit(session.connection(), 2, ("", ""), limit)
+        asked[limit] = len(statements)
+        assert [change.after[0]["name"] for change in found] == [
+            f"bolt {change.name.removeprefix('N-')}" for change in found
+        ]
+        assert len(found) == limit
+    assert asked[30] == asked[2] > 2
+
+
+@contextmanager
+def counted(engine: Engine) -> Iterator[list[str]]:
+    """The statements that are sent meanwhile."""
+    statements: list[str] = []
+
+    def note(_connection: Any, _cursor: Any, statement: str, *_rest: Any) -> None:
+        statements.append(statement)
+
+    event.listen(engine, "before_cursor_execute", note)
+    yield statements
+    event.remove(engine, "before_cursor_execute", note)
+
+
 MOST_STATEMENTS = 38
 """Of an edit of one component. Every other editor waits for each of them to go to the database and back."""
 
@@ -461,14 +491,10 @@ def test_an_edit_of_one_component_asks_little_and_drops_nothing(tern: Engine) ->
     """After a DROP the driver forgets what it has prepared, and the server has rows to sweep away."""
     price = EDITS["a price"]
     price(tern)
-    statements: list[str] = []
-
-    def note(_connection: Any, _cursor: Any, statement: str, *_rest: Any) -> None:
-        statements.append(statement)
-
-    event.listen(tern, "before_cursor_execute", note)
-    sent("[component]\nnumber,name,section,origin,price\nTB-2,rubber block,brakes,later-model,1.80\n")(tern)
-    event.remove(tern, "before_cursor_execute", note)
+    with counted(tern) as statements:
+        sent("[component]\nnumber,name,section,origin,price\nTB-2,rubber block,brakes,later-model,1.80\n")(
+            tern
+        )
     assert current_revision_of(tern) == 3
     assert 10 < len(statements) <= MOST_STATEMENTS, len(statements)
     assert not [statement for statement in statements if statement.lstrip().startswith("DROP")]

@@ -5,10 +5,12 @@ record's next change found, or what stands now. So an insert of a million record
 names and no text.
 """
 
+from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
+from itertools import chain
 from typing import Any, Literal
 
 from sqlalchemy import (
@@ -189,29 +191,41 @@ def _changes(connection: Connection, query: Select[Any]) -> list[RecordChange]:
     numbers = sorted({row.revision for row in rows})
     of = table("revision").c.number.in_(numbers)
     known = {edit.revision: edit for edit in map(_edit, connection.execute(_edits().where(of)))}
+    after = images_at(connection, [(row.kind, row.name, row.revision) for row in rows])
     return [
-        RecordChange(
-            known[row.revision],
-            row.kind,
-            row.name,
-            rows_in(row.before),
-            rows_in(image_at(connection, row.kind, row.name, row.revision)),
-        )
-        for row in rows
+        RecordChange(known[row.revision], row.kind, row.name, rows_in(row.before), rows_in(image))
+        for row, image in zip(rows, after, strict=True)
     ]
 
 
-def image_at(connection: Connection, kind: str, name: str, revision: int) -> str | None:
-    """What a record said as of a revision; None if there was no such record."""
+def images_at(connection: Connection, wanted: list[tuple[str, str, int]]) -> list[str | None]:
+    """What each record (kind, name) said as of a revision; None where there was no such record."""
+    then: dict[tuple[str, str, int], str | None] = {}
+    for kind in {kind for kind, _, _ in wanted}:
+        at: dict[str, list[int]] = defaultdict(list)
+        for _, name, revision in (each for each in wanted if each[0] == kind):
+            at[name].append(revision)
+        later = _changes_since(connection, kind, at, min(chain.from_iterable(at.values())))
+        stand = images(connection, kind, [n for n in at if not later[n] or later[n][-1][0] <= max(at[n])])
+        for name, revisions in at.items():
+            for revision in revisions:
+                before = (before for since, before in later[name] if since > revision)
+                then[kind, name, revision] = next(before, stand.get(name))
+    return [then[each] for each in wanted]
+
+
+def _changes_since(
+    connection: Connection, kind: str, names: Iterable[str], revision: int
+) -> dict[str, list[tuple[int, str | None]]]:
+    """By name the later changes of records of a kind, (revision, what stood before), the first one first."""
     change = table("record_change")
-    query = (
-        select(change.c.before)
-        .where(change.c.kind == kind, change.c.name == name, change.c.revision > revision)
-        .order_by(change.c.revision)
-        .limit(1)
+    query = select(change.c.name, change.c.revision, change.c.before).where(
+        change.c.kind == kind, change.c.name.in_(listed(connection, names)), change.c.revision > revision
     )
-    row = connection.execute(query).first()
-    return row.before if row else images(connection, kind, [name]).get(name)
+    found: dict[str, list[tuple[int, str | None]]] = defaultdict(list)
+    for name, since, before in connection.execute(query.order_by(change.c.revision)):
+        found[name].append((since, before))
+    return found
 
 
 def changed_between(connection: Connection, old: int, new: int, after: tuple[str, str], limit: int) -> Any:
@@ -230,11 +244,14 @@ def changed_between(connection: Connection, old: int, new: int, after: tuple[str
         .limit(limit)
     )
     looked_at = connection.execute(query).all()
-    differing = []
-    for kind, name in looked_at:
-        was, became = image_at(connection, kind, name, old), image_at(connection, kind, name, new)
-        if was != became:
-            differing.append((kind, name, rows_in(was), rows_in(became)))
+    said = [
+        images_at(connection, [(kind, name, revision) for kind, name in looked_at]) for revision in (old, new)
+    ]
+    differing = [
+        (kind, name, rows_in(was), rows_in(became))
+        for (kind, name), was, became in zip(looked_at, *said, strict=True)
+        if was != became
+    ]
     return differing, (tuple(looked_at[-1]) if len(looked_at) == limit else None)
 
 

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Engine, func, select
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.names import name_of
 from graftbook.catalogue.format.sheets import Place, validate
-from graftbook.catalogue.history.changes import before_edit, edit_of, image_at, touched_again, touched_since
+from graftbook.catalogue.history.changes import before_edit, edit_of, images_at, touched_again, touched_since
 from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.history.snapshots import Fields, images, rows_in
 from graftbook.catalogue.loading.imports import load
@@ -210,14 +210,13 @@ def _to_take_back(connection: Connection, revision: int) -> list[tuple[str, str,
         raise UnknownRevision(str(revision), detail=f"What revision {revision} changed was not kept")
     if len(changes) > MOST_CHANGES:
         raise InvalidRequest(f"Revision {revision} changed more than {MOST_CHANGES} records")
-    _require_untouched(
-        revision,
-        [
-            (kind, name)
-            for kind, name in touched_again(connection, revision)
-            if image_at(connection, kind, name, revision) != images(connection, kind, [name]).get(name)
-        ],
+    again = touched_again(connection, revision)
+    then, now = (
+        images_at(connection, [(kind, name, at) for kind, name in again])
+        for at in (revision, current_revision(connection))
     )
+    says_otherwise = [record for record, was, is_now in zip(again, then, now, strict=True) if was != is_now]
+    _require_untouched(revision, says_otherwise)
     return changes
 
 
