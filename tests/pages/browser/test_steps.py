@@ -120,6 +120,27 @@ def test_a_list_is_sent_booked_and_taken_back_in_place(draft: Page, loads: list[
     expect(draft.get_by_role("heading", level=1)).to_contain_text("sent")
 
 
+def test_what_is_typed_for_another_supplier_stays(draft: Page, loads: list[str]) -> None:
+    draft.get_by_role("button", name="Send it", exact=True).click()
+    suppliers = draft.locator(".delivery")
+    expect(suppliers.nth(1)).to_be_visible()
+    for at in (0, 1):
+        suppliers.nth(at).locator("summary").first.click()
+    typed = suppliers.nth(1).get_by_label("came", exact=False).first
+    typed.fill("1")
+    suppliers.nth(1).get_by_label("Number of the delivery note").fill("LS 4711")
+    suppliers.nth(0).get_by_label("came", exact=False).first.fill("1")
+    draft.locator(".came").first.get_by_role("button", name="All came").click()
+    expect(draft.get_by_role("status").filter(has_text="booked")).to_be_visible()
+    expect(typed).to_have_value("1")
+    expect(typed).to_be_visible()
+    expect(suppliers.nth(1).get_by_label("Number of the delivery note")).to_have_value("LS 4711")
+    suppliers.nth(1).get_by_role("button", name="Book what is typed").click()
+    expect(draft.locator("#booking-2 li")).to_have_count(1)
+    expect(draft.locator("#booking-2")).to_contain_text("delivery note LS 4711")
+    assert loads == []
+
+
 def test_what_is_doubted_is_asked_and_what_somebody_else_did_is_told(
     draft: Page, loads: list[str], served: Served
 ) -> None:

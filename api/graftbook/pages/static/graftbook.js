@@ -158,8 +158,8 @@ function typedIn(form) {
 }
 
 // What a form is, but for what is typed in it: nothing is put back where something else was changed meanwhile.
-function gistOfForm(form) {
-  const fixed = [...form.elements].filter((one) => one.type === "hidden" && one.name !== "form_token");
+function gistOfForm(form, passedOver = ["form_token"]) {
+  const fixed = [...form.elements].filter((one) => one.type === "hidden" && !passedOver.includes(one.name));
   return JSON.stringify([form.getAttribute("action"), fixed.map((one) => [one.name, one.value]), typedIn(form).map((one) => one.name)]);
 }
 
@@ -359,10 +359,41 @@ async function takeStep(form, button) {
   history.replaceState(history.state, "", there);
   const page = new DOMParser().parseFromString(text, "text/html");
   document.title = page.title;
+  const beside = typedBeside(form);
   main.replaceChildren(...page.querySelector("main").childNodes);
+  putBeside(main, beside);
   main.dispatchEvent(new CustomEvent("graftbook:fresh", { bubbles: true }));
   standAt(document.getElementById(there.hash.slice(1)) || main.querySelector("h1"));
   putAt = performance.now();
+}
+
+// What was typed for other suppliers while one was booked: it stands in the page that comes as well.
+const OF_THE_STEP = ["form_token", "etag"];
+
+function typedBeside(form) {
+  const supplier = (one) => (one.elements.supplier || { value: "" }).value;
+  const others = [...form.closest("main").querySelectorAll("form[data-in-place]")];
+  return others.filter((one) => supplier(one) !== supplier(form)).flatMap((one) => {
+    const typed = typedIn(one).filter(isTyped);
+    return typed.length ? [{ gist: gistOfForm(one, OF_THE_STEP), typed }] : [];
+  });
+}
+
+function isTyped(field) {
+  if (field.options) return field.selectedIndex !== Math.max(0, [...field.options].findIndex((one) => one.defaultSelected));
+  return field.value !== field.defaultValue || field.checked !== field.defaultChecked;
+}
+
+function putBeside(main, beside) {
+  for (const { gist, typed } of beside) {
+    const form = [...main.querySelectorAll("form[data-in-place]")].find((one) => gistOfForm(one, OF_THE_STEP) === gist);
+    if (!form) continue;
+    for (const field of typed) {
+      const now = form.elements[field.name];
+      if (field.type === "checkbox") now.checked = field.checked; else now.value = field.value;
+    }
+    openAround(form);
+  }
 }
 
 // What is refused changed nothing: the browser sends it once more, and shows what is told.
