@@ -15,6 +15,7 @@ from graftbook.catalogue.store.lookup import (
     find_components,
     find_vehicle,
     numbers_as_typed,
+    numbers_near,
 )
 from graftbook.catalogue.store.tables import table
 from graftbook.database import reading
@@ -185,3 +186,18 @@ def test_a_key_reads_no_more_of_four_times_the_numbers_that_begin_so(sqlite_tern
                 ("ZQ", "ZQ0"),
             )
     assert 0 < steps[4_000] <= 1.1 * steps[1_000], steps
+
+
+@pytest.mark.parametrize(
+    ("typed", "near"),
+    [
+        ("TW-9 disc wheel", ["TW-9"]),
+        ("tw 9 disc wheel, left", ["TW-9"]),
+        ("TW-10 wheel with spokes", ["TW-10"]),
+        ("TW 1 0", ["TW-10"]),
+        ("TW-11 wheel", ["TW-10"]),
+    ],
+)
+def test_a_number_with_words_behind_it_is_offered(tern: Engine, typed: str, near: list[str]) -> None:
+    with reading(tern) as session:
+        assert numbers_near(session, typed)[:1] == near
