@@ -1,4 +1,4 @@
-"""How many records an edit changed stands with the edit: counted, a million take half a second.
+"""How many records an edit changed stands with the edit: each list of edits counted those of a large load anew.
 
 Revision: 2026_12_01_edit_counts
 After: 2026_11_29_pictures

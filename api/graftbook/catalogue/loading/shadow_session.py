@@ -160,7 +160,7 @@ class InSession:
                     self.copy.exec_driver_sql(_forgetting_unchanged(rows))
                     self.copy.exec_driver_sql(_writing_ahead(rows))
                     self._make_way()
-                self.copy.exec_driver_sql("SET LOCAL enable_nestloop = on")
+                self.copy.exec_driver_sql("SET LOCAL enable_nestloop TO DEFAULT")
                 self.copy.exec_driver_sql("SET CONSTRAINTS ALL IMMEDIATE")
                 self._lock_between_edits()
         except _InTheWay:
