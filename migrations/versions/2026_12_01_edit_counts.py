@@ -1,4 +1,4 @@
-"""How many records an edit changed stands with the edit: each list of edits counted those of a large load anew.
+"""How many records an edit changed stands with the edit: those of a large load were counted again and again.
 
 Revision: 2026_12_01_edit_counts
 After: 2026_11_29_pictures
