@@ -11,7 +11,6 @@ import os
 import statistics
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from functools import partial
 from typing import Any
 
@@ -28,7 +27,7 @@ from graftbook.closure.compatibility import Fits, compatible
 from graftbook.closure.question import FitComponent, Question
 from graftbook.closure.search.constrain import warm_up
 from graftbook.database import reading
-from tests.benchmarks.loaded import load_all, new_database, world
+from tests.benchmarks.loaded import load_all, world
 from tests.benchmarks.plot import Plot
 from tests.benchmarks.report import Line, Table
 from tests.soundness.databases import databases_of, opened
@@ -74,19 +73,9 @@ ONCE = ("a thousand records loaded", "a thousand components linted")
 """What has no target here."""
 
 
-@contextmanager
-def _database(on: str) -> Iterator[Engine]:
-    if on == "sqlite":
-        with new_database() as engine:
-            yield engine
-    else:
-        with databases_of(on) as databases, opened(databases.new()) as engine:
-            yield engine
-
-
 def _measured(size: int, on: str) -> Iterator[tuple[str, float]]:
     clock = CLOCKS[on]
-    with world(size) as path, _database(on) as engine:
+    with world(size) as path, databases_of(on) as databases, opened(databases.new()) as engine:
         start = clock()
         records = load_all(engine, path).records.total()
         yield ONCE[0], (clock() - start) * 1_000_000 / records

@@ -2,13 +2,12 @@
 
 import io
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
 import pytest
-from sqlalchemy import Connection, Engine, delete, event, func, select, update
+from sqlalchemy import Connection, Engine, delete, func, select, update
 
 from graftbook import problems
 from graftbook.catalogue.compiling.queries import book_revision, compile_book, with_components
@@ -27,6 +26,7 @@ from graftbook.editing.records import service as editing
 from graftbook.editing.records.service import Author
 from graftbook.rulebook.model import RuleBook
 from tests.catalogue.sheet import exported, sheet, small
+from tests.catalogue.statements import counted
 from tests.catalogue.undone import undone_to
 from tests.running import cases
 
@@ -468,19 +468,6 @@ def test_many_changes_are_looked_up_together(tern: Engine) -> None:
         ]
         assert len(found) == limit
     assert asked[30] == asked[2] > 2
-
-
-@contextmanager
-def counted(engine: Engine) -> Iterator[list[str]]:
-    """The statements that are sent meanwhile."""
-    statements: list[str] = []
-
-    def note(_connection: Any, _cursor: Any, statement: str, *_rest: Any) -> None:
-        statements.append(statement)
-
-    event.listen(engine, "before_cursor_execute", note)
-    yield statements
-    event.remove(engine, "before_cursor_execute", note)
 
 
 MOST_STATEMENTS = 38

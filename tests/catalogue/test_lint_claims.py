@@ -4,7 +4,7 @@ import re
 from typing import Any
 
 import pytest
-from sqlalchemy import Engine, event
+from sqlalchemy import Engine
 
 from graftbook.catalogue.lint.claims import claim_findings
 from graftbook.catalogue.lint.finding import Finding, Severity, Wrong
@@ -14,6 +14,7 @@ from graftbook.editing.linting.service import findings
 from graftbook.process.service import make_service
 from graftbook.settings import Settings
 from tests.catalogue.sheet import sheet
+from tests.catalogue.statements import counted
 from tests.soundness.databases import opened
 
 FIT = "[fitment]\nname,component,position,effort,quantity,from_new,generations,chassis_from,evidence\n"
@@ -145,13 +146,13 @@ def test_what_only_shows_on_vehicles_is_found_when_it_is_asked_for(sqlite_tern: 
 def test_records_are_compared_by_what_can_be_looked_up(postgres_databases: Any) -> None:
     """By `=`, where a column is never empty: by the other comparison PostgreSQL tries each with each."""
     tried: list[tuple[str, str]] = []
-
-    def note(_connection: Any, _cursor: Any, statement: str, *_rest: Any) -> None:
+    with (
+        opened(postgres_databases.new()) as engine,
+        counted(engine) as statements,
+        reading(engine) as session,
+    ):
+        list(claim_findings(session.connection()))
+    for statement in statements:
         (kind,) = re.findall(r"FROM (\w+) AS one ", statement) or [""]
         tried.extend((kind, column) for column in re.findall(r"IS NOT DISTINCT FROM other\.(\w+)", statement))
-
-    with opened(postgres_databases.new()) as engine:
-        event.listen(engine, "before_cursor_execute", note)
-        with reading(engine) as session:
-            list(claim_findings(session.connection()))
     assert tried == [("substitute", "position")]

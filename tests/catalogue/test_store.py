@@ -3,9 +3,7 @@
 
 import re
 import threading
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
 from datetime import date
 
 import pytest
@@ -18,18 +16,7 @@ from graftbook.database import reading
 from graftbook.problems import UnknownVariant
 from graftbook.rulebook.model import ALWAYS, Effort, Grade, RuleBook, Severity, Supply, Vehicle
 from tests.catalogue.sheet import SMALL, book_of, sheet, small
-
-
-@contextmanager
-def counted(engine: Engine) -> Iterator[list[str]]:
-    statements: list[str] = []
-
-    def note(_connection, _cursor, statement: str, *_rest) -> None:
-        statements.append(statement)
-
-    event.listen(engine, "before_cursor_execute", note)
-    yield statements
-    event.remove(engine, "before_cursor_execute", note)
+from tests.catalogue.statements import counted
 
 
 def test_a_book_holds_what_may_apply_to_the_variant(tern: Engine) -> None:

@@ -10,7 +10,6 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
-from itertools import chain
 from typing import Any, Literal
 
 from sqlalchemy import (
@@ -202,15 +201,13 @@ def images_at(connection: Connection, wanted: list[tuple[str, str, int]]) -> lis
     """What each record (kind, name) said as of a revision; None where there was no such record."""
     then: dict[tuple[str, str, int], str | None] = {}
     for kind in {kind for kind, _, _ in wanted}:
-        at: dict[str, list[int]] = defaultdict(list)
-        for _, name, revision in (each for each in wanted if each[0] == kind):
-            at[name].append(revision)
-        later = _changes_since(connection, kind, at, min(chain.from_iterable(at.values())))
-        stand = images(connection, kind, [n for n in at if not later[n] or later[n][-1][0] <= max(at[n])])
-        for name, revisions in at.items():
-            for revision in revisions:
-                before = (before for since, before in later[name] if since > revision)
-                then[kind, name, revision] = next(before, stand.get(name))
+        asked = [(name, revision) for of, name, revision in wanted if of == kind]
+        names = {name for name, _ in asked}
+        later = _changes_since(connection, kind, names, min(revision for _, revision in asked))
+        now = images(connection, kind, names)
+        for name, revision in asked:
+            before = (before for since, before in later[name] if since > revision)
+            then[kind, name, revision] = next(before, now.get(name))
     return [then[each] for each in wanted]
 
 

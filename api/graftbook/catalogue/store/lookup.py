@@ -277,8 +277,17 @@ def flaw_names(name: str) -> list[str]:
     return list(dict.fromkeys([typed, typed.lower(), *(between.join(words) for between in ("-", "_", " "))]))
 
 
+_MOST_WORDS = 8
+
+
 def numbers_near(session: Session, number: str) -> list[str]:
-    """Component numbers like one that nobody has."""
+    """Up to three component numbers like one that nobody has; before all others what the longest beginning of
+    it means: `QB 3311 front brake`."""
+    words = number.split()[:_MOST_WORDS]
+    beginnings = [" ".join(words[:count]) for count in range(len(words), 0, -1)]
+    meant = numbers_meant(session, beginnings)
+    if found := next((meant[beginning] for beginning in beginnings if beginning in meant), []):
+        return found[:3]
     component = table("component").c
     return components_near(session.connection(), component.number, component.typed, number)
 

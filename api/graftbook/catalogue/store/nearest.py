@@ -28,10 +28,7 @@ def names_near(connection: Connection, column: "Column[str]", word: str) -> list
 def components_near(
     connection: Connection, column: "Column[str]", typed: "Column[str]", number: str
 ) -> list[str]:
-    """Up to three component numbers like one that nobody has, found by how they begin; first of all the one
-    behind which further words were typed."""
-    if found := _before_words(connection, column, typed, number):
-        return found
+    """Up to three component numbers like one that nobody has, found by how they begin."""
     number = _WORDS_BEHIND.sub("", number) or number
     wanted = as_typed(number)
     for length in range(min(len(wanted), 8), 1, -1):
@@ -42,20 +39,8 @@ def components_near(
     return names_near(connection, column, number)
 
 
-_MOST_WORDS = 8
 _WORDS_BEHIND = re.compile(r"(\s+[^\s\d]+)+\s*$")
 """Words without a figure, behind a number."""
-
-
-def _before_words(
-    connection: Connection, column: "Column[str]", typed: "Column[str]", number: str
-) -> list[str]:
-    """The numbers that the longest beginning of what was typed means: `QB 3311 front brake`."""
-    words = number.split()[:_MOST_WORDS]
-    beginnings = [as_typed(" ".join(words[:count])) for count in range(len(words), 0, -1)]
-    rows = connection.execute(select(typed, column).where(typed.in_(beginnings)).order_by(column)).all()
-    longest = next((one for one in beginnings if any(row[0] == one for row in rows)), "")
-    return [row[1] for row in rows if row[0] == longest][:3]
 
 
 def likest(word: str, names: list[str], limit: int = 3) -> list[str]:
