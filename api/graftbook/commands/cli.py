@@ -242,12 +242,13 @@ def lint(
 
 def _findings(settings: "Settings") -> "list[LintFindingOut]":
     """What `GET /v1/lint?vehicles=true` lists."""
-    from graftbook.catalogue.lint.lint import lint as find_all
     from graftbook.editing.linting.service import documents_of
+    from graftbook.editing.linting.side_by_side import helpers_here
+    from graftbook.editing.linting.side_by_side import lint as find_all
 
     engine, found = engine_for(settings), []
     with counting("findings") as step:
-        for finding in find_all(engine, settings.currency):
+        for finding in find_all(engine, settings.currency, helpers=helpers_here()):
             found.append(finding)
             step(len(found))
     return documents_of(engine, found)

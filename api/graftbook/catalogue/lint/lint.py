@@ -90,14 +90,17 @@ def lint(engine: Engine, currency: str = "") -> Iterator[Finding]:
     `currency` is the catalogue's own, which needs no exchange rate.
     """
     with reading(engine) as session:
-        connection = session.connection()
-        yield from of_records(connection, currency)
-        variant = table("variant")
-        rows = connection.execute(
-            select(variant.c.range, variant.c.name).order_by(variant.c.range, variant.c.name)
-        )
-        for range_name, group in groupby(rows.all(), key=lambda row: row.range):
-            yield from _range(session, range_name, [row.name for row in group])
+        yield from of_records(session.connection(), currency)
+        for range_name, variants in ranges_of(session.connection()):
+            yield from of_range(session, range_name, variants)
+
+
+def ranges_of(connection: Connection) -> list[tuple[str, list[str]]]:
+    """The ranges that have variants, each with these, in name order."""
+    variant = table("variant")
+    query = select(variant.c.range, variant.c.name).order_by(variant.c.range, variant.c.name)
+    grouped = groupby(connection.execute(query).all(), key=lambda row: row.range)
+    return [(range_name, [row.name for row in group]) for range_name, group in grouped]
 
 
 def of_records(connection: Connection, currency: str) -> Iterator[Finding]:
@@ -110,7 +113,7 @@ def of_records(connection: Connection, currency: str) -> Iterator[Finding]:
     yield from claim_findings(connection)
 
 
-def _range(session: Session, range_name: str, variants: list[str]) -> Iterator[Finding]:
+def of_range(session: Session, range_name: str, variants: list[str]) -> Iterator[Finding]:
     """Findings of one range: what is wrong on some variant, and what is well on none."""
     somewhere: dict[_Key, tuple[str, list[str]]] = {}
     nowhere: dict[Key, tuple[str, list[str]]] = {}

@@ -6,7 +6,7 @@ is met nowhere is a finding. What can be met is not worked out here: the closure
 Likewise named upgrades that cannot be had where they are said to hold.
 """
 
-from collections.abc import Collection, Container, Iterable, Iterator
+from collections.abc import Collection, Container, Iterable, Iterator, Mapping
 from itertools import product
 from typing import NamedTuple, TypeVar
 
@@ -16,6 +16,7 @@ from graftbook.closure.answer import Cause, Outcome
 from graftbook.closure.answering import answer_question
 from graftbook.closure.question import FitComponent, Question, RemedyFlaw, Wish
 from graftbook.closure.search.brought import brought_on
+from graftbook.closure.search.problem import Demand
 from graftbook.rulebook.model import Alternative, Companion, Conflict, Flaw, RuleBook, Upgrade
 from graftbook.rulebook.scope import Fit, Scope, loose_fit
 
@@ -57,6 +58,7 @@ class RuleLint:
         self.settled = settled
         self.from_new = from_new
         self.survey = Survey(book)
+        self._sole_places: dict[tuple[Scope, Fit], Mapping[str, list[Demand]]] = {}
 
     def verdicts(self) -> Iterator[Verdict]:
         """Everything that is well, or not, on this variant."""
@@ -136,10 +138,21 @@ class RuleLint:
         )
         names: dict[str, None] = {}
         for one, other in product(asking, meeting):
-            if not (clash := _clash(scope, one, other) or _clash(scope, other, one)):
+            if not (clash := self._clash(scope, one, other) or self._clash(scope, other, one)):
                 return ()
             names[clash] = None
         return tuple(names)
+
+    def _clash(self, scope: Scope, fit: Fit, beside: Fit) -> str:
+        """What a fit brings that keeps it apart from another: a conflict, or a companion that is wanted in
+        the other's place. "" where nothing does, or that is not determined."""
+        brings = brought_on(scope).brings(fit)
+        for meeting in brings.conflicts:
+            if meeting.other == beside and not meeting.undetermined:
+                return meeting.rule.name
+        if (wanted := self._sole_places.get((scope, fit))) is None:
+            wanted = self._sole_places[scope, fit] = _by_sole_place(brings.demands)
+        return next((d.name for d in wanted.get(beside.position, ()) if beside not in d.one_of), "")
 
     def _demanding(self, rule: Companion) -> list[Scope]:
         """The vehicles on which the rule may bind."""
@@ -186,18 +199,15 @@ def _may_meet(scope: Scope, conflict: Conflict) -> bool:
     return any(fit.is_loose or fit.position != beside.position for fit in one for beside in other)
 
 
-def _clash(scope: Scope, fit: Fit, beside: Fit) -> str:
-    """What a fit brings that keeps it apart from another: a conflict, or a companion that is wanted in the
-    other's place. "" where nothing does, or that is not determined."""
-    brings = brought_on(scope).brings(fit)
-    for meeting in brings.conflicts:
-        if meeting.other == beside and not meeting.undetermined:
-            return meeting.rule.name
-    for demand in brings.demands:
-        wanted = demand.one_of if demand.cause is Cause.companion and not demand.loose else ()
-        if wanted and beside not in wanted and {fit.position for fit in wanted} == {beside.position}:
-            return demand.name
-    return ""
+def _by_sole_place(demands: Iterable[Demand]) -> Mapping[str, list[Demand]]:
+    """The companions that have one place to sit in, by that place."""
+    found: dict[str, list[Demand]] = {}
+    for demand in demands:
+        if demand.cause is Cause.companion and not demand.loose:
+            places = {fit.position for fit in demand.one_of}
+            if len(places) == 1:
+                found.setdefault(places.pop(), []).append(demand)
+    return found
 
 
 def _can_be_met(scope: Scope, alternative: Alternative) -> bool:

@@ -11,10 +11,11 @@ from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.history.snapshots import key_of
 from graftbook.catalogue.lint.finding import Finding
-from graftbook.catalogue.lint.lint import lint, of_records
+from graftbook.catalogue.lint.lint import of_records
 from graftbook.catalogue.store.tables import CLAIMS, table
 from graftbook.database import listed, reading
 from graftbook.editing.linting.schemas import LintFindingOut, MendOut
+from graftbook.editing.linting.side_by_side import helpers_here, lint
 from graftbook.http.responses import etag_of
 from graftbook.http.values import json_bytes
 from graftbook.problems import UnknownRevision
@@ -46,11 +47,12 @@ def findings(
 
 
 def _documents(service: Service, vehicles: bool) -> list[LintFindingOut]:
-    currency = service.settings.currency
+    settings = service.settings
     if vehicles:
-        return documents_of(service.engine, lint(service.engine, currency))
+        helpers = min(helpers_here(), settings.reasoning_processes)
+        return documents_of(service.engine, lint(service.engine, settings.currency, helpers=helpers))
     with reading(service.engine) as session:
-        found = list(of_records(session.connection(), currency))
+        found = list(of_records(session.connection(), settings.currency))
     return documents_of(service.engine, found)
 
 
