@@ -52,7 +52,8 @@ from graftbook.http.errors import problem_from_mistakes
 from graftbook.http.middleware import BodyRefused, Cors, Guard, Strict, known_routes
 from graftbook.http.openapi import DESCRIPTION, TAGS, complete
 from graftbook.http.parameters import known_parameters
-from graftbook.http.responses import KEEP_NOTHING, ResponseCache, problem_answer, read_answer
+from graftbook.http.response_cache import ResponseCache
+from graftbook.http.responses import KEEP_NOTHING, problem_answer, read_answer
 from graftbook.idempotency.header import response_of
 from graftbook.idempotency.service import AnsweredBefore
 from graftbook.orders import endpoints as orders

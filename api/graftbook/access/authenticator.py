@@ -12,8 +12,8 @@ minute, of all together sixty; what comes between is counted and told by the cli
 trail keeps the newest ten thousand.
 
 `PrincipalCache`: what the database said of a key or a cookie stands until something is committed, for
-answers alone that are given from the cache (`http/responses`); whatever is looked up or changes anything asks
-it. A revocation is a commit, so it is seen as an edit is (`process/commits`).
+answers alone that are given from the cache (`http/response_cache`); whatever is looked up or changes anything
+asks it. A revocation is a commit, so it is seen as an edit is (`process/commits`).
 """
 
 import logging

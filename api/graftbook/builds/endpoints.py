@@ -14,15 +14,8 @@ from graftbook.catalogue.store.cursors import read_name
 from graftbook.http.errors import answers, documented
 from graftbook.http.fields import Day
 from graftbook.http.parameters import Cursor, Limit, page_of
-from graftbook.http.responses import (
-    ASK_AGAIN,
-    IfMatch,
-    document_etag,
-    etag_wanted,
-    has_already,
-    json_answer,
-    not_modified,
-)
+from graftbook.http.preconditions import IfMatch, document_etag, etag_wanted
+from graftbook.http.responses import ASK_AGAIN, has_already, json_answer, not_modified
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.process.state import ServiceDep
 

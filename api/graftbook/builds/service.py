@@ -25,7 +25,7 @@ from graftbook.builds.stored.events import EventWord, state_of
 from graftbook.builds.stored.tables import BuildRow, SpecificationRow, SpecificationVersionRow
 from graftbook.database import Source, reading, writing
 from graftbook.events.outbox import Kind, record_event
-from graftbook.http.responses import document_etag, require_match
+from graftbook.http.preconditions import document_etag, require_match
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.problems import AlreadyExists, InvalidRequest, PreconditionFailed
 from graftbook.process.service import Service

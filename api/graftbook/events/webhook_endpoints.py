@@ -23,7 +23,8 @@ from graftbook.events.schemas import (
 from graftbook.events.sending import Network, networks_in
 from graftbook.http.errors import answers, documented
 from graftbook.http.parameters import Cursor, Limit, page_of
-from graftbook.http.responses import KEEP_NOTHING, IfMatch, etag_wanted, json_answer
+from graftbook.http.preconditions import IfMatch, etag_wanted
+from graftbook.http.responses import KEEP_NOTHING, json_answer
 from graftbook.process.state import Service, ServiceDep
 
 router = APIRouter(prefix="/v1/webhooks", tags=["events"], dependencies=[MayAdminister])

@@ -16,7 +16,7 @@ from graftbook.events.problems import UnknownWebhook
 from graftbook.events.sending import Network, require_address
 from graftbook.events.signing import new_secret
 from graftbook.events.tables import WebhookRow
-from graftbook.http.responses import require_match
+from graftbook.http.preconditions import require_match
 from graftbook.problems import InvalidRequest
 
 if TYPE_CHECKING:

@@ -21,10 +21,10 @@ from graftbook.editing.review.service import require_no_review
 from graftbook.http.errors import answers, documented, refused
 from graftbook.http.fields import Word
 from graftbook.http.parameters import Cursor, DryRun, Limit, Why, page_of
+from graftbook.http.preconditions import IfMatch
 from graftbook.http.responses import (
     ASK_AGAIN,
     KEEP_NOTHING,
-    IfMatch,
     has_already,
     json_answer,
     media_type_of,

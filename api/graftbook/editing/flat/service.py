@@ -26,7 +26,7 @@ from graftbook.editing.flat.tables import FlatListRow
 from graftbook.editing.flat.turning import Turned, turn
 from graftbook.editing.flat.words import by_number
 from graftbook.editing.records.service import Author
-from graftbook.http.responses import require_match
+from graftbook.http.preconditions import require_match
 from graftbook.problems import (
     InvalidRequest,
     PreconditionFailed,

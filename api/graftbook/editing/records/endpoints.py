@@ -20,14 +20,8 @@ from graftbook.http.contract.headers import carries
 from graftbook.http.errors import answers, documented, refused
 from graftbook.http.fields import CELL
 from graftbook.http.parameters import Cursor, DryRun, Limit, Why, page_answer
-from graftbook.http.responses import (
-    ASK_AGAIN,
-    IfMatch,
-    IfMatchOfWhatIsThere,
-    has_already,
-    json_answer,
-    not_modified,
-)
+from graftbook.http.preconditions import IfMatch, IfMatchOfWhatIsThere
+from graftbook.http.responses import ASK_AGAIN, has_already, json_answer, not_modified
 from graftbook.process.state import Service, ServiceDep
 
 router = APIRouter(prefix="/v1/records", tags=["records"])

@@ -19,7 +19,7 @@ from graftbook.catalogue.loading.load import Report
 from graftbook.catalogue.loading.removing import Removals, kind_words, own_of
 from graftbook.catalogue.store.tables import table
 from graftbook.database import reading
-from graftbook.http.responses import require_match
+from graftbook.http.preconditions import require_match
 from graftbook.problems import (
     ChangedAgain,
     InvalidRequest,

@@ -7,7 +7,7 @@ Idempotency-Key its answer. What else an answer carries its route says with `car
 from collections.abc import Iterator
 from typing import Any
 
-from graftbook.http.responses import WANTED
+from graftbook.http.preconditions import WANTED
 
 Node = dict[str, Any]
 

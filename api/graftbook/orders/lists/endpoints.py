@@ -13,15 +13,8 @@ from graftbook.http.contract.headers import carries
 from graftbook.http.errors import answers, documented
 from graftbook.http.fields import Word
 from graftbook.http.parameters import Cursor, Limit, page_of
-from graftbook.http.responses import (
-    ASK_AGAIN,
-    IfMatch,
-    etag_wanted,
-    has_already,
-    json_answer,
-    not_modified,
-    read_answer,
-)
+from graftbook.http.preconditions import IfMatch, etag_wanted
+from graftbook.http.responses import ASK_AGAIN, has_already, json_answer, not_modified, read_answer
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.orders.endpoints import ANSWER, Part
 from graftbook.orders.forms import MEDIA, form_of, writer

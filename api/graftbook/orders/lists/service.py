@@ -17,7 +17,7 @@ from sqlmodel import Session
 from graftbook.catalogue.compiling.book_names import near_names
 from graftbook.database import in_utc, reading, writing
 from graftbook.events.outbox import Kind, record_event
-from graftbook.http.responses import document_etag, require_match
+from graftbook.http.preconditions import document_etag, require_match
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.orders.buying.not_bought import of_before
 from graftbook.orders.lists import store

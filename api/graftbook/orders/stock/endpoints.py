@@ -13,15 +13,8 @@ from graftbook.http.contract.headers import carries
 from graftbook.http.errors import answers, documented, refused
 from graftbook.http.fields import Word
 from graftbook.http.parameters import Cursor, DryRun, Limit, page_of
-from graftbook.http.responses import (
-    ASK_AGAIN,
-    IfMatch,
-    IfMatchOfWhatIsThere,
-    has_already,
-    json_answer,
-    media_type_of,
-    not_modified,
-)
+from graftbook.http.preconditions import IfMatch, IfMatchOfWhatIsThere
+from graftbook.http.responses import ASK_AGAIN, has_already, json_answer, media_type_of, not_modified
 from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, once_of, response_of
 from graftbook.idempotency.service import Answer
 from graftbook.orders.forms import CSV, MEDIA, form_of

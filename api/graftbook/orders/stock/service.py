@@ -12,7 +12,7 @@ from graftbook.catalogue.format.sheets import Mistake, Place
 from graftbook.catalogue.loading.load import EnoughMistakes, Report
 from graftbook.catalogue.store.tables import table
 from graftbook.database import reading, writing
-from graftbook.http.responses import document_etag, names_etag, require_match
+from graftbook.http.preconditions import document_etag, names_etag, require_match
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.orders.lists.schemas import LiesOut, StockCountOut, StockDifferenceOut, StockOut
 from graftbook.orders.stock import store

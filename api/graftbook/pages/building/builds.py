@@ -21,7 +21,8 @@ from graftbook.builds.stored.documents import BuildOut, build_document
 from graftbook.http.errors import validated
 from graftbook.http.fields import Day
 from graftbook.http.parameters import takes
-from graftbook.http.responses import KEEP_NOTHING, document_etag
+from graftbook.http.preconditions import document_etag
+from graftbook.http.responses import KEEP_NOTHING
 from graftbook.orders.forms import PDF
 from graftbook.orders.lists import overview
 from graftbook.orders.lists.service import list_document

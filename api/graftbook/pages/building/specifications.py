@@ -20,7 +20,8 @@ from graftbook.catalogue.store.titles import titles
 from graftbook.database import reading
 from graftbook.http.errors import validated
 from graftbook.http.parameters import takes
-from graftbook.http.responses import KEEP_NOTHING, document_etag
+from graftbook.http.preconditions import document_etag
+from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.building.typed import Form, question_in, said
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router

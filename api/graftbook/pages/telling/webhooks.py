@@ -14,7 +14,8 @@ from graftbook.events.schemas import WebhookChangeIn, WebhookIn, WebhookOut
 from graftbook.events.webhook_endpoints import own_networks
 from graftbook.http.errors import validated
 from graftbook.http.parameters import takes
-from graftbook.http.responses import KEEP_NOTHING, require_match
+from graftbook.http.preconditions import require_match
+from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
 from graftbook.pages.words import told_of
