@@ -21,17 +21,18 @@ BEYOND_SCHEMAS = {
     "POST /v1/webhooks": ("/url",),
     "PUT /v1/webhooks/{id}": ("/url",),
     "GET /v1/records/{kind}": ("fields",),
-    "POST /v1/measured-parts": ("/measured", "/position"),
+    "POST /v1/measured-parts": ("/measured", "/position", "/vehicle/build"),
     "POST /v1/proposals": ("/records",),
     "POST /v1/reports": ("/chassis", "/component", "/position"),
+    "PUT /v1/flat-lists/{name}": ("/range", "/section", "/supplier", "/evidence", "/columns"),
     "PATCH /v1/flat-lists/{name}/decisions": ("/answers",),
     "GET /v1/flat-lists/{name}/issue": ("/columns", ""),
     "PUT /v1/flat-lists/{name}/issue": ("",),
 }
 """Fields whose rules OpenAPI cannot say: parameters that need one another (a chassis number or a build),
 what Unicode calls printable, a time that is not past, a row that is the record of the address, an address
-that leads nowhere, fields of a kind, a change that changes something, what is asked of a list. Empty: the
-body is no JSON, and has no places."""
+that leads nowhere, fields of a kind, a change that changes something, names that the catalogue has, what is
+asked of a list. Empty: the body is no JSON, and has no places."""
 
 
 NOT_NOW = {"not-in-time", "busy"}

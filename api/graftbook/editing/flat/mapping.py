@@ -88,7 +88,9 @@ class FlatMapping(BaseModel):
         "ask", description="what stands before the pence; `ask`: where it can be read two ways, ask"
     )
     days: Literal["ask", "day first", "month first"] = Field("ask", description="how 03/04/1968 is meant")
-    evidence: OptionalName = Field("", description="evidence that fitments and supersessions name")
+    evidence: OptionalName = Field(
+        "", description="evidence that fitments and supersessions name", examples=["axles-manual-24"]
+    )
 
 
 def as_meant(said: dict[str, str]) -> dict[str, str]:
