@@ -86,8 +86,9 @@ def main() -> int:
     for engine in [asked.engine] if asked.engine else ENGINES:
         started = time.monotonic()
         with databases_of(engine) as databases:
-            good &= FORMS[asked.form](databases, asked)
-        print(f"{engine}: {time.monotonic() - started:.0f} s, {'good' if good else 'NOT GOOD'}", flush=True)
+            own = FORMS[asked.form](databases, asked)
+        good &= own
+        print(f"{engine}: {time.monotonic() - started:.0f} s, {'good' if own else 'NOT GOOD'}", flush=True)
     return 0 if good else 1
 
 
