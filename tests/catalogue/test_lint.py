@@ -460,6 +460,18 @@ def test_an_alternative_that_clashes_with_what_asks_for_it(sqlite_engine: Engine
     ), "plated is no other block than TB-2"
 
 
+@pytest.mark.one_engine
+def test_what_is_wrong_at_two_places_of_a_variant_names_it_once(
+    engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    key = Wrong.no_figure, ("TB-1", "bore")
+    monkeypatch.setattr(linting, "figure_findings", lambda _: iter([(key, "left"), (key, "right")]))
+    (one,) = of(Wrong.no_figure, all_findings(engine))
+    assert len(one.variants) > 1
+    assert list(one.variants) == sorted(set(one.variants))
+    assert one.sentence == "left"
+
+
 def test_a_figure_that_a_check_wants_and_one_component_lacks(sqlite_demo: Engine) -> None:
     """A master cylinder without its bore; a disc in the place of a drum lacks shoes and is not told."""
     with reading(sqlite_demo) as session:

@@ -2,7 +2,7 @@
 
 import os
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator
 from typing import Any
 
 import pytest
@@ -10,6 +10,8 @@ from sqlalchemy import Engine
 from sqlmodel import Session
 
 from graftbook.catalogue.lint.finding import Finding
+from graftbook.catalogue.lint.lint import Judged
+from graftbook.catalogue.lint.lint import judge as judge_it
 from graftbook.catalogue.lint.lint import lint as lint_alone
 from graftbook.catalogue.loading.imports import load
 from graftbook.editing.linting import side_by_side
@@ -17,24 +19,29 @@ from graftbook.editing.linting.side_by_side import lint
 from graftbook.process.reasoning.pool import Lost, Pool
 from tests.catalogue.sheet import sheet
 
-RANGES = 12
+RANGES, VARIANTS = 4, 3
+EVERY = RANGES * VARIANTS
 
 
 def _sheet() -> str:
-    """Ranges each of which has a place that must not be empty, and nothing that the factory fitted there."""
-    blocks = ["[section]\nname,title,order\nbrakes,Brakes,1\n"]
-    for n in range(RANGES):
-        blocks.append(f"[range]\nname,title\nr{n:02},Range {n}\n")
-        blocks.append(
+    """Ranges each of which has a place that must not be empty, and nothing that the factory fitted there.
+    Their variants differ in a figure, so that each is judged by itself."""
+    numbers = [(n, v) for n in range(RANGES) for v in range(VARIANTS)]
+    return "\n".join(
+        (
+            "[section]\nname,title,order\nbrakes,Brakes,1\n",
+            "[characteristic_kind]\nname,title,quantity\nload,load,force\n",
+            "[range]\nname,title\n" + "".join(f"r{n},Range {n}\n" for n in range(RANGES)),
             "[variant]\nname,range,title,generation,body,engine,drive,steering,market\n"
-            f"v{n:02},r{n:02},Version {n},one,open,e,rear,left,home\n"
-        )
-        blocks.append(
+            + "".join(f"v{n}{v},r{n},Version {v},one,open,e,rear,left,home\n" for n, v in numbers),
             "[chassis_span]\nvariant,first,last,built_from,built_to\n"
-            f"v{n:02},W{n:02}-001,W{n:02}-900,1960-01-01,1969-12-31\n"
+            + "".join(f"v{n}{v},W{n}{v}-001,W{n}{v}-900,1960-01-01,1969-12-31\n" for n, v in numbers),
+            "[characteristic]\nvariant,kind,value\n"
+            + "".join(f"v{n}{v},load,{1000 + v} N\n" for n, v in numbers),
+            "[position]\nname,range,section,title,essential\n"
+            + "".join(f"p{n},r{n},brakes,Brake,yes\n" for n in range(RANGES)),
         )
-        blocks.append(f"[position]\nname,range,section,title,essential\np{n:02},r{n:02},brakes,Brake,yes\n")
-    return "\n".join(blocks)
+    )
 
 
 SHEET = _sheet()
@@ -48,17 +55,17 @@ class Watched:
         self.pools: list[Pool] = []
         self.boards: list[side_by_side._Board] = []
         self.here: list[str] = []
-        """The ranges that were judged in this process."""
+        """The variants that were judged in this process."""
         self.before: Judging = lambda _: None
-        """Done before a range is judged here, with how many were before it."""
+        """Done before a variant is judged here, with how many were before it."""
 
-    def lint(self, engine: Engine) -> Iterator[Finding]:
-        return lint(engine, helpers=1)
+    def lint(self, engine: Engine) -> Generator[Finding]:
+        yield from lint(engine, helpers=1)
 
     def wait_for_helper(self, count: int) -> None:
-        """At the second range here, until the helper has left none."""
+        """At the second variant here, until the helper has judged all others that it can know of."""
         if count == 1:
-            wait_until(lambda: not self.boards[0].waiting and len(self.boards[0]._found) == RANGES - 2)
+            wait_until(lambda: self.boards[0].waiting == 0 and self.boards[0]._in_hand.total() == 1)
 
 
 def wait_until(ready: Callable[[], bool]) -> None:
@@ -74,8 +81,8 @@ def watched(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Watched:
     watched = Watched()
 
     class Board(side_by_side._Board):
-        def __init__(self, ranges: list[tuple[str, list[str]]]) -> None:
-            super().__init__(ranges)
+        def __init__(self) -> None:
+            super().__init__()
             watched.boards.append(self)
 
     class Noted(Pool):
@@ -83,15 +90,14 @@ def watched(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Watched:
             super().__init__(most)
             watched.pools.append(self)
 
-    def of_range(session: Session, range_name: str, variants: list[str]) -> Iterator[Finding]:
+    def judge(session: Session, variant: str, *further: Any) -> Judged:
         watched.before(len(watched.here))
-        watched.here.append(range_name)
-        return judged(session, range_name, variants)
+        watched.here.append(variant)
+        return judge_it(session, variant, *further)
 
-    judged = side_by_side.of_range
     monkeypatch.setattr(side_by_side, "_Board", Board)
     monkeypatch.setattr(side_by_side, "Pool", Noted)
-    monkeypatch.setattr(side_by_side, "of_range", of_range)
+    monkeypatch.setattr(side_by_side, "judge", judge)
     monkeypatch.setattr(side_by_side, "SECONDS_WORTH_HELP", 0.0)
     return watched
 
@@ -99,9 +105,12 @@ def watched(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Watched:
 def test_a_helper_finds_what_is_found_alone_in_the_same_order(engine: Engine, watched: Watched) -> None:
     alone = list(lint_alone(engine))
     assert len({finding.records for finding in alone}) == RANGES
+    assert {len(finding.variants) for finding in alone} == {VARIANTS}
     watched.before = watched.wait_for_helper
     assert list(watched.lint(engine)) == alone
-    assert len(watched.here) == 2
+    assert len(watched.here) <= EVERY - (2 * VARIANTS - 2), (
+        "two ranges are open, and it judged but two of them"
+    )
 
 
 def test_what_others_edit_meanwhile_is_not_seen(engine: Engine, watched: Watched) -> None:
@@ -113,7 +122,7 @@ def test_what_others_edit_meanwhile_is_not_seen(engine: Engine, watched: Watched
 
     watched.before = edit
     assert list(watched.lint(engine)) == alone
-    assert len(watched.here) == RANGES, "the helper saw another revision"
+    assert len(watched.here) == EVERY, "the helper saw another revision"
     assert list(lint_alone(engine)) == []
 
 
@@ -124,7 +133,7 @@ def test_what_a_helper_did_not_finish_is_done_here(
     alone = list(lint_alone(engine))
     monkeypatch.setattr(Pool, "run", _lost)
     assert list(watched.lint(engine)) == alone
-    assert sorted(watched.here) == [f"r{n:02}" for n in range(RANGES)]
+    assert len(watched.here) == len(set(watched.here)) == EVERY
 
 
 def _lost(*_: Any, **__: Any) -> None:

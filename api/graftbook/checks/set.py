@@ -123,11 +123,19 @@ def figures_read(
 
 
 def figures_missed(
-    book: RuleBook, vehicle: Vehicle | None, after: Mapping[str, str | None]
+    book: RuleBook,
+    vehicle: Vehicle | None,
+    today: Mapping[str, str | None],
+    after: Mapping[str, str | None],
 ) -> frozenset[str]:
-    """The characteristics ("bore of X at P") that some check wants of a set, and that nobody records."""
-    fitted, rules = Fitted(book, after, vehicle), Rules(law_for(book.variant.market), Binding.in_service)
-    found = (one for subject in SUBJECTS for one in _subject(subject, fitted, fitted, rules))
+    """The characteristics ("bore of X at P") that nobody records, and that a check wants of a set: of the
+    checks that look where it differs from what is fitted today."""
+    rules = Rules(law_for(book.variant.market), Binding.in_service)
+    stands = _as_it_stands(book, vehicle, today, rules)
+    was = Fitted(book, today, vehicle, stands.memory)
+    new = Fitted(book, after, vehicle, beside=was)
+    others = (subject for subject, (_, looked) in stands.of_each.items() if not new.finds_as(was, looked))
+    found = (one for subject in others for one in _subject(subject, new, new, rules))
     return frozenset(name for one in found for name in one.missing)
 
 

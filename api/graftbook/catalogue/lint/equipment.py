@@ -82,7 +82,7 @@ def figure_findings(survey: Survey) -> _Found:
                     return
                 tried.add((number, place))
                 after = today | survey.with_its_pair(scope, number, place)
-                missed = figures_missed(survey.book, scope.vehicle, after)
+                missed = figures_missed(survey.book, scope.vehicle, today, after)
                 if lacking := [kind for kind in kinds if f"{kind} of {number} at {place}" in missed]:
                     kinds = [survey.book.kinds[kind].title for kind in lacking]
                     what = f"{' and '.join(kinds)} of {number} at {place}"

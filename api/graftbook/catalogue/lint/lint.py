@@ -4,8 +4,9 @@ Which variants of a range have the same rule book but for their names: one of th
 """
 
 from collections import defaultdict
-from collections.abc import Hashable, Iterator, Sequence
+from collections.abc import Container, Hashable, Iterable, Iterator, Sequence
 from itertools import chain, groupby
+from typing import NamedTuple
 
 from sqlalchemy import Connection, Engine, and_, or_, select
 from sqlmodel import Session
@@ -113,30 +114,61 @@ def of_records(connection: Connection, currency: str) -> Iterator[Finding]:
     yield from claim_findings(connection)
 
 
+class Judged(NamedTuple):
+    """What one variant shows: what is wrong on it, and of what may be well on another, whether it is here."""
+
+    wrong: dict[_Key, str]
+    unwell: dict[Key, str]
+    well: set[Key]
+
+
 def of_range(session: Session, range_name: str, variants: list[str]) -> Iterator[Finding]:
-    """Findings of one range: what is wrong on some variant, and what is well on none."""
+    """Findings of one range."""
+    from_new = flaws_from_new(session.connection(), range_name)
+    well: set[Key] = set()
+    judged: list[tuple[list[str], Judged]] = []
+    for alike in alike_variants(session.connection(), variants):
+        judged.append((alike, judge(session, alike[0], well, from_new)))
+        well |= judged[-1][1].well
+    yield from findings_of(session, judged)
+
+
+def judge(session: Session, variant: str, settled: Container[Key], from_new: Container[str]) -> Judged:
+    """What one variant shows. `settled` is well on another already and is not asked again; `from_new` are the
+    flaws that the factory fitted to some vehicle of the range."""
+    book = compile_book(session, variant)
+    rules = RuleLint(book, settled, from_new)
+    judged = Judged({}, {}, set())
+    for key, sentence in chain(
+        from_new_findings(book),
+        equipment_findings(rules.survey),
+        figure_findings(rules.survey),
+        sequence_findings(book),
+        _budgets(rules.survey),
+        upgrade_findings(rules.survey),
+    ):
+        judged.wrong.setdefault(key, sentence)
+    for verdict in rules.verdicts():
+        if verdict.well:
+            judged.well.add(verdict.key)
+        else:
+            judged.unwell.setdefault(verdict.key, verdict.sentence)
+    rules.survey.forget()
+    return judged
+
+
+def findings_of(session: Session, judged: Iterable[tuple[list[str], Judged]]) -> Iterator[Finding]:
+    """The findings of a range whose variants are judged, each for those alike: what is wrong on some variant,
+    and what is well on none."""
     somewhere: dict[_Key, tuple[str, list[str]]] = {}
     nowhere: dict[Key, tuple[str, list[str]]] = {}
     well: set[Key] = set()
-    from_new = _flaws_from_new(session.connection(), range_name)
-    for alike in alike_variants(session.connection(), variants):
-        book = compile_book(session, alike[0])
-        rules = RuleLint(book, well, from_new)
-        for key, sentence in chain(
-            from_new_findings(book),
-            equipment_findings(rules.survey),
-            figure_findings(rules.survey),
-            sequence_findings(book),
-            _budgets(rules.survey),
-            upgrade_findings(rules.survey),
-        ):
+    for alike, one in judged:
+        well |= one.well
+        for key, sentence in one.wrong.items():
             somewhere.setdefault(key, (sentence, []))[1].extend(alike)
-        for verdict in rules.verdicts():
-            if verdict.well:
-                well.add(verdict.key)
-            else:
-                nowhere.setdefault(verdict.key, (verdict.sentence, []))[1].extend(alike)
-        rules.survey.forget()
+        for verdict, sentence in one.unwell.items():
+            nowhere.setdefault(verdict, (sentence, []))[1].extend(alike)
     unwell = dict(_nowhere_well(nowhere, well))
     _explain(session, unwell)
     found = somewhere | {key[:2]: value for key, value in unwell.items()}
@@ -144,7 +176,7 @@ def of_range(session: Session, range_name: str, variants: list[str]) -> Iterator
         yield Finding(wrong, records, sentence, tuple(sorted(on)))
 
 
-def _flaws_from_new(connection: Connection, range_name: str) -> set[str]:
+def flaws_from_new(connection: Connection, range_name: str) -> set[str]:
     """The flaws of components that the factory fitted to some vehicle of the range."""
     flaw, fitment, claim, condition = (table(n) for n in ("flaw", "fitment", "claim", "condition"))
     query = (

@@ -1,12 +1,14 @@
-"""The lint of a catalogue of many ranges, by several processes: each range is judged by itself.
+"""The lint by several processes: variants are judged apart from one another, and each range is told when all
+of its own are.
 
-Helpers are processes that read the database themselves. They are begun when the first range has shown that
+Helpers are processes that read the database themselves. They are begun when the first variant has shown that
 the others would take longer than it takes to begin one.
 """
 
 import os
 import threading
 import time
+from collections import Counter, deque
 from collections.abc import Iterator
 from contextlib import closing
 from functools import cache
@@ -16,14 +18,23 @@ from sqlalchemy import Connection, Engine
 
 from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.lint.finding import Finding
-from graftbook.catalogue.lint.lint import of_range, of_records, ranges_of
+from graftbook.catalogue.lint.lint import (
+    Judged,
+    alike_variants,
+    findings_of,
+    flaws_from_new,
+    judge,
+    of_records,
+    ranges_of,
+)
+from graftbook.catalogue.lint.rules import Key
 from graftbook.database import file_of, make_engine, reading
 from graftbook.process.reasoning.pool import Pool
 
 SECONDS_WORTH_HELP = 3.0
 """What waits takes at least so long here, or no process is begun for it."""
 SECONDS_EACH = 3_600.0
-"""A range that a helper has not judged by then is judged here."""
+"""A variant that a helper has not judged by then is judged here."""
 
 
 class State(NamedTuple):
@@ -43,23 +54,30 @@ def lint(engine: Engine, currency: str = "", *, helpers: int = 0) -> Iterator[Fi
     with reading(engine) as session:
         connection = session.connection()
         yield from of_records(connection, currency)
-        board = _Board(ranges_of(connection))
+        board, unopened = _Board(), deque(enumerate(ranges_of(connection)))
         with closing(_Helpers(engine, _state(connection), board, helpers)) as helping:
-            for number in range(len(board.ranges)):
-                while not board.judged(number):
-                    if (taken := board.take()) is not None:
-                        began = time.monotonic()
-                        board.put(taken, list(of_range(session, *board.ranges[taken])))
-                        helping.begin_if_worth(time.monotonic() - began)
-                yield from board.found(number)
+            for number in range(len(unopened)):
+                while not board.is_judged(number):
+                    while unopened and (unopened[0][0] <= number + helpers or board.waiting <= helpers):
+                        board.open(connection, *unopened.popleft())
+                    if (task := board.take()) is None:
+                        board.wait_for(number)
+                        continue
+                    began = time.monotonic()
+                    board.put(task, judge(session, task.variant, task.settled, task.from_new))
+                    waiting = board.waiting + len(unopened)
+                    helping.begin_if_worth((time.monotonic() - began) * waiting)
+                yield from findings_of(session, board.told(number))
 
 
-def found_in(url: str, state: State, range_name: str, variants: list[str]) -> list[Finding] | None:
-    """What is found in one range, by a helper; None where somebody has edited the catalogue since."""
+def judged_in(
+    url: str, state: State, variant: str, settled: frozenset[Key], from_new: set[str]
+) -> Judged | None:
+    """What one variant shows, by a helper; None where somebody has edited the catalogue since."""
     with reading(_engine(url)) as session:
         if _state(session.connection()) != state:
             return None
-        return list(of_range(session, range_name, variants))
+        return judge(session, variant, settled, from_new)
 
 
 def _state(connection: Connection) -> State:
@@ -71,51 +89,97 @@ def _engine(url: str) -> Engine:
     return make_engine(url, pool_size=1)
 
 
-class _Board:
-    """Which ranges wait, and what was found in those that are judged. Safe for threads."""
+class _Task(NamedTuple):
+    """A variant to be judged for all that are alike, and what is known by then to be well in its range."""
 
-    def __init__(self, ranges: list[tuple[str, list[str]]]) -> None:
-        self.ranges = ranges
-        self._waiting = list(reversed(range(len(ranges))))
-        self._found: dict[int, list[Finding]] = {}
+    range: int
+    place: int
+    variant: str
+    from_new: set[str]
+    settled: frozenset[Key] = frozenset()
+
+
+class _Board:
+    """Which variants wait, and what those show that are judged. Safe for threads."""
+
+    def __init__(self) -> None:
+        self._waiting: list[_Task] = []
+        self._in_hand: Counter[int] = Counter()
+        self._groups: dict[int, list[list[str]]] = {}
+        self._judged: dict[int, dict[int, Judged]] = {}
+        self._ended = False
         self._changed = threading.Condition()
 
     @property
     def waiting(self) -> int:
-        """How many ranges nobody has taken."""
+        """How many variants nobody has taken."""
         return len(self._waiting)
 
-    def take(self) -> int | None:
-        """The first range that waits, for the caller to judge; None where none does."""
+    def open(self, connection: Connection, number: int, of_range: tuple[str, list[str]]) -> None:
+        """Let the variants of a range be judged, one of each that are alike."""
+        range_name, variants = of_range
+        groups, from_new = alike_variants(connection, variants), flaws_from_new(connection, range_name)
         with self._changed:
-            return self._waiting.pop() if self._waiting else None
-
-    def put(self, number: int, found: list[Finding]) -> None:
-        """Say what was found in a range."""
-        with self._changed:
-            self._found[number] = found
+            self._groups[number], self._judged[number] = groups, {}
+            self._waiting += [_Task(number, n, alike[0], from_new) for n, alike in enumerate(groups)]
             self._changed.notify_all()
 
-    def give_back(self, number: int) -> None:
+    def take(self, *, patient: bool = False) -> _Task | None:
+        """A variant for the caller to judge; None where none waits, for who is `patient` where none will.
+        Rather of a range that nobody is at: what is well on one variant is not asked of the next."""
+        with self._changed:
+            if patient:
+                self._changed.wait_for(lambda: self._waiting or self._ended)
+            if self._ended or not self._waiting:
+                return None
+            task = next((t for t in self._waiting if not self._in_hand[t.range]), self._waiting[0])
+            self._waiting.remove(task)
+            self._in_hand[task.range] += 1
+            settled = frozenset[Key]().union(*(one.well for one in self._judged[task.range].values()))
+            return task._replace(settled=settled)
+
+    def put(self, task: _Task, judged: Judged) -> None:
+        """Say what a variant shows."""
+        with self._changed:
+            self._in_hand[task.range] -= 1
+            self._judged[task.range][task.place] = judged
+            self._changed.notify_all()
+
+    def give_back(self, task: _Task) -> None:
         """Let somebody else judge it."""
         with self._changed:
-            self._waiting.append(number)
+            self._in_hand[task.range] -= 1
+            self._waiting.insert(0, task)
             self._changed.notify_all()
 
-    def judged(self, number: int) -> bool:
-        """Waits until a range is judged, or there is one to be judged meanwhile; whether it is judged."""
+    def is_judged(self, number: int) -> bool:
+        """Whether all of a range is judged."""
         with self._changed:
-            self._changed.wait_for(lambda: number in self._found or self._waiting)
-            return number in self._found
+            return number in self._groups and self._left(number) == 0
 
-    def found(self, number: int) -> list[Finding]:
-        """What was found in a range that is judged; forgotten with this."""
+    def wait_for(self, number: int) -> None:
+        """Until all of a range is judged, or there is something to judge meanwhile."""
         with self._changed:
-            return self._found.pop(number)
+            self._changed.wait_for(lambda: self._waiting or not self._left(number))
+
+    def _left(self, number: int) -> int:
+        return len(self._groups[number]) - len(self._judged[number])
+
+    def told(self, number: int) -> list[tuple[list[str], Judged]]:
+        """What the variants of a range show, in order, each with those alike; forgotten with this."""
+        with self._changed:
+            judged = self._judged.pop(number)
+            return [(alike, judged[place]) for place, alike in enumerate(self._groups.pop(number))]
+
+    def end(self) -> None:
+        """There will be nothing more to judge."""
+        with self._changed:
+            self._ended = True
+            self._changed.notify_all()
 
 
 class _Helpers:
-    """Processes that judge ranges of the board as long as any waits."""
+    """Processes that judge variants of the board as long as there are any."""
 
     def __init__(self, engine: Engine, state: State, board: _Board, most: int) -> None:
         self._url = engine.url.render_as_string(hide_password=False)
@@ -124,25 +188,26 @@ class _Helpers:
         self._pool: Pool | None = None
 
     def begin_if_worth(self, seconds: float) -> None:
-        """Begin them, where a range takes so many seconds; does nothing where they are at work already."""
-        if self._most and self._pool is None and seconds * self._board.waiting > SECONDS_WORTH_HELP:
+        """Begin them, where what waits takes so many seconds; does nothing where they are at work already."""
+        if self._most and self._pool is None and seconds > SECONDS_WORTH_HELP:
             self._pool = Pool(self._most)
             for _ in range(self._most):
                 threading.Thread(target=self._help, args=(self._pool,), name="lint", daemon=True).start()
 
     def _help(self, pool: Pool) -> None:
-        while (taken := self._board.take()) is not None:
+        while (task := self._board.take(patient=True)) is not None:
             try:
-                asked = self._url, self._state, *self._board.ranges[taken]
-                found = pool.run(found_in, *asked, seconds=SECONDS_EACH)
-            except Exception:  # whatever it was, it shows where the range is judged instead
-                found = None
-            if found is None:
-                self._board.give_back(taken)
+                asked = self._url, self._state, task.variant, task.settled, task.from_new
+                judged = pool.run(judged_in, *asked, seconds=SECONDS_EACH)
+            except Exception:  # whatever it was, it shows where the variant is judged instead
+                judged = None
+            if judged is None:
+                self._board.give_back(task)
                 return
-            self._board.put(taken, found)
+            self._board.put(task, judged)
 
     def close(self) -> None:
         """End them, whatever they do."""
+        self._board.end()
         if self._pool:
             self._pool.close()
