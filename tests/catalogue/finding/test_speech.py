@@ -34,6 +34,9 @@ ONE = {
     "4.1": ("4.1", "4.10", "4.100"),
     "boil": ("boil", "boils", "boiling"),
     "axle": ("axle", "axles"),
+    "cylinder": ("cylinder", "cyl", "cyls"),
+    "left": ("left", "LH", "lhs"),
+    "bearing": ("bearing", "brg", "brgs"),
 }
 
 
