@@ -35,7 +35,7 @@ ONE = {
     "boil": ("boil", "boils", "boiling"),
     "axle": ("axle", "axles"),
     "cylinder": ("cylinder", "cyl", "cyls"),
-    "left": ("left", "LH", "lhs"),
+    "left": ("left", "lh", "lhs"),
     "bearing": ("bearing", "brg", "brgs"),
 }
 
