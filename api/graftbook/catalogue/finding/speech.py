@@ -17,13 +17,17 @@ MOST_WORDS = 24
 """Of a longer text the first words count."""
 _LONGEST = 60
 _WORD = re.compile(r"[^\W_]+(?:\.[0-9]+)?")
-_GLUED = re.compile(rf"([0-9]+(?:\.[0-9]+)?)(x(?=[0-9])|(?:{'|'.join(UNIT_WORDS)}|r)(?![^\W0-9_]))")
+_COUNTED = ("bolt", "cyl", "leaf", "pot", "sp", "spd", "speed", "stud")
+"""What a number is written against that counts them, as in `5spd` or `4pot`."""
+_GLUED = re.compile(
+    rf"([0-9]+(?:\.[0-9]+)?)(x(?=[0-9])|(?:{'|'.join((*UNIT_WORDS, *_COUNTED))}|r)(?![^\W0-9_]))"
+)
 LEFT_OUT = frozenset((
-    "a", "an", "and", "any", "are", "assembly", "assy", "at", "be", "been", "by", "can", "do", "does", "for",
-    "from", "get", "gets", "go", "goes", "going", "got", "had", "have", "has", "i", "if", "in", "into", "is",
-    "it", "its", "me", "my", "need", "needs", "new", "no", "not", "of", "on", "or", "our", "part", "parts",
-    "please", "s", "some", "that", "the", "this", "to", "too", "want", "was", "we", "when", "which", "with",
-    "x",
+    "a", "an", "and", "any", "are", "assembly", "assy", "at", "be", "been", "by", "can", "conv", "conversion",
+    "do", "does", "for", "from", "get", "gets", "go", "goes", "going", "got", "had", "have", "has", "i", "if",
+    "in", "into", "is", "it", "its", "me", "my", "need", "needs", "new", "no", "not", "of", "on", "or", "our",
+    "part", "parts", "please", "s", "some", "that", "the", "this", "to", "too", "want", "was", "we", "when",
+    "which", "with", "x",
 ))  # fmt: skip
 """Words that say nothing of a part. `off` and `up` say where something is or what it does, so they stay."""
 
@@ -38,10 +42,11 @@ SPELLINGS = {
     "vapor": "vapour", "burnt": "burned", "leant": "leaned", "worn": "wear", "broken": "break",
     "torn": "tear", "rotten": "rot", "bent": "bend", "stuck": "stick",
     "alt": "alternator", "bkt": "bracket", "brg": "bearing", "cyl": "cylinder", "dist": "distributor",
-    "eng": "engine", "exh": "exhaust", "frt": "front", "gbox": "gearbox", "hyd": "hydraulic",
+    "eng": "engine", "exh": "exhaust", "frt": "front", "gbox": "gearbox", "htr": "heater", "hyd": "hydraulic",
     "ign": "ignition", "inj": "injection", "lh": "left", "lhs": "left", "lwr": "lower", "mtg": "mounting",
-    "press": "pressure", "rad": "radiator", "reg": "regulator", "rh": "right", "rhs": "right", "rr": "rear",
-    "susp": "suspension", "temp": "temperature", "upr": "upper",
+    "neg": "negative", "pos": "positive", "press": "pressure", "rad": "radiator", "reg": "regulator",
+    "rh": "right", "rhs": "right", "rr": "rear", "sp": "speed", "spd": "speed", "susp": "suspension",
+    "temp": "temperature", "upr": "upper",
 }  # fmt: skip
 """One spelling for each word that has several, or that a parts book cuts short; what stands on the right is
 looked for."""
