@@ -16,6 +16,7 @@ from graftbook.catalogue.lint.lint import lint as lint_alone
 from graftbook.catalogue.loading.imports import load
 from graftbook.editing.linting import side_by_side
 from graftbook.editing.linting.side_by_side import lint
+from graftbook.process.reasoning import pool
 from graftbook.process.reasoning.pool import Lost, Pool
 from tests.catalogue.sheet import sheet
 
@@ -141,13 +142,24 @@ def _lost(*_: Any, **__: Any) -> None:
 
 
 @pytest.mark.one_engine
+def test_a_helper_that_cannot_be_begun_keeps_nobody_waiting(
+    engine: Engine, watched: Watched, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pool, "_new_process", lambda _most_bytes: None)
+    began = time.monotonic()
+    assert list(watched.lint(engine)) == list(lint_alone(engine))
+    assert len(watched.here) == EVERY
+    assert time.monotonic() - began < side_by_side.SECONDS_TO_BEGIN / 2
+
+
+@pytest.mark.one_engine
 def test_who_looks_at_no_more_leaves_no_process(engine: Engine, watched: Watched) -> None:
     watched.before = watched.wait_for_helper
     found = watched.lint(engine)
     next(found)
     next(found)
-    (pool,) = watched.pools
-    (helper,) = pool.pids()
+    (helpers,) = watched.pools
+    (helper,) = helpers.pids()
     found.close()
     wait_until(lambda: not _lives(helper))
 

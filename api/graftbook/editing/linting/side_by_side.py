@@ -10,7 +10,7 @@ import threading
 import time
 from collections import Counter, deque
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, suppress
 from functools import cache
 from typing import NamedTuple
 
@@ -29,10 +29,12 @@ from graftbook.catalogue.lint.lint import (
 )
 from graftbook.catalogue.lint.rules import Key
 from graftbook.database import file_of, make_engine, reading
-from graftbook.process.reasoning.pool import Pool
+from graftbook.process.reasoning.pool import Lost, NoneFree, Pool
 
 SECONDS_WORTH_HELP = 3.0
 """What waits takes at least so long here, or no process is begun for it."""
+SECONDS_TO_BEGIN = 60.0
+"""A process that is not there by then helps nobody."""
 SECONDS_EACH = 3_600.0
 """A variant that a helper has not judged by then is judged here."""
 
@@ -195,6 +197,11 @@ class _Helpers:
                 threading.Thread(target=self._help, args=(self._pool,), name="lint", daemon=True).start()
 
     def _help(self, pool: Pool) -> None:
+        with suppress(NoneFree, Lost):
+            pool.run(os.getpid, seconds=SECONDS_TO_BEGIN)  # nothing is taken before there is a process for it
+            self._judge(pool)
+
+    def _judge(self, pool: Pool) -> None:
         while (task := self._board.take(patient=True)) is not None:
             try:
                 asked = self._url, self._state, task.variant, task.settled, task.from_new
