@@ -207,6 +207,21 @@ async def test_a_list_is_carried_out_line_by_line_and_half_done_is_a_state_like_
 
 
 @pytest.mark.one_engine
+async def test_what_is_open_takes_as_long_and_costs_as_much_as_its_answer(writer: httpx.AsyncClient):
+    await taken_in(writer, decided=[{"fit": "QB-3310"}])
+    question = {"vehicle": {"build": "red"}, "wishes": [{"fit": "QB-3310"}]}
+    answer = await sent(await writer.post("/v1/closures", json=question), 200)
+    totals, loose = answer["set"]["totals"], {p["component"]: p for p in answer["set"]["loose_parts"]}
+    still = (await read(writer, "/state"))["still_open"]
+    assert (still["minutes"], still["price"]) == (totals["labour_minutes"], totals["price"])
+    tyres = loose["QW-9008"]
+    assert tyres["minutes"], "work that is a loose part: five tyres off their rims and on the new ones"
+    await recorded(writer, {"what": "used", "component": "QW-9008", "quantity": tyres["quantity"]})
+    less = (await read(writer, "/state"))["still_open"]
+    assert still["minutes"] - less["minutes"] == tyres["minutes"]
+
+
+@pytest.mark.one_engine
 async def test_a_list_of_another_vehicle_and_a_draft_are_refused(writer: httpx.AsyncClient):
     await taken_in(writer, decided=[{"fit": "QB-3310"}])
     await sent(await writer.post("/v1/order-lists", json=DISCS))

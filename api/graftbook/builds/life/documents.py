@@ -237,15 +237,15 @@ def _measured(standing: Standing) -> list[s.MeasurementOut]:
 def open_document(standing: Standing) -> s.StillOpenOut:
     """What is left to do, and what it costs."""
     found = standing.open
-    prices = [change["price"] for change in found.changes]
-    prices += [_of_pieces(part, pieces) for part, pieces in found.loose]
+    changes = [*map(_open_change, found.changes), *(_open_part(*one) for one in found.loose)]
+    prices = [change["price"] for change in changes]
     return {
         "outcome": found.outcome,
         "sentences": found.sentences,
-        "changes": [*map(_open_change, found.changes), *(_open_part(*one) for one in found.loose)],
+        "changes": changes,
         "price": f"{sum(Decimal(price) for price in prices if price):.2f}",
         "unknown_prices": sum(price is None for price in prices),
-        "minutes": sum(change["minutes"] for change in found.changes),
+        "minutes": sum(change["minutes"] for change in changes),
         "address": _address(standing),
     }
 
@@ -273,7 +273,7 @@ def _open_part(part: LooseOut, pieces: int) -> s.OpenChangeOut:
         "quantity": pieces,
         "replaces": None,
         "why": part["why"],
-        "minutes": 0,
+        "minutes": part["minutes"] // part["quantity"] * pieces,
         "price": _of_pieces(part, pieces),
     }
 
