@@ -222,6 +222,51 @@ async def test_what_is_open_takes_as_long_and_costs_as_much_as_its_answer(writer
 
 
 @pytest.mark.one_engine
+@pytest.mark.parametrize("first", [[], ["brake.front.left"], ["brake.front.left", "rotor.front.left"]])
+async def test_a_loose_part_is_used_up_before_or_after_what_asks_for_it(
+    writer: httpx.AsyncClient, first: list[str]
+):
+    """Whatever is recorded before: of the fixing kit of the servo and the seals of two hubs what is used is
+    not open, and no piece that is not used is left out."""
+    parts = {"brake.front.left": "QB-3310", "rotor.front.left": "QB-3302"}
+    await taken_in(writer, decided=[{"fit": "QB-3310"}])
+    fitted = [{"what": "fitted", "position": place, "component": parts[place]} for place in first]
+    kit = {"what": "used", "component": "QB-9066", "quantity": 1}
+    seal = {"what": "used", "component": "QA-9002", "quantity": 1}
+    hub = {"what": "fitted", "position": "hub.front.left", "component": "QA-3102"}
+    servo = {"what": "fitted", "position": "brake.servo", "component": "QB-2066"}
+
+    async def pieces() -> tuple[int, int]:
+        state = await read(writer, "/state")
+        left = {change["component"]: change["quantity"] for change in state["still_open"]["changes"]}
+        return left.get("QB-9066", 0), left.get("QA-9002", 0)
+
+    for event in fitted:
+        await recorded(writer, event)
+    assert await pieces() == (1, 2)
+    await recorded(writer, kit, seal)
+    assert await pieces() == (0, 1)
+    await recorded(writer, hub, servo)
+    assert await pieces() == (0, 1)
+
+
+@pytest.mark.one_engine
+async def test_a_loose_part_that_was_decided_is_open_until_it_is_used(writer: httpx.AsyncClient):
+    await taken_in(writer, decided=[{"fit": "QB-9001", "quantity": 3}])
+
+    async def pieces() -> list[tuple[str, int]]:
+        state = await read(writer, "/state")
+        return [(change["component"], change["quantity"]) for change in state["still_open"]["changes"]]
+
+    used = {"what": "used", "component": "QB-9001", "quantity": 1}
+    assert await pieces() == [("QB-9001", 3)]
+    await recorded(writer, used)
+    assert await pieces() == [("QB-9001", 2)]
+    await recorded(writer, used | {"quantity": 2})
+    assert await pieces() == []
+
+
+@pytest.mark.one_engine
 async def test_a_list_of_another_vehicle_and_a_draft_are_refused(writer: httpx.AsyncClient):
     await taken_in(writer, decided=[{"fit": "QB-3310"}])
     await sent(await writer.post("/v1/order-lists", json=DISCS))

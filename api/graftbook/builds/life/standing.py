@@ -86,10 +86,10 @@ def still_open(
         return Open(closure["outcome"], closure["sentences"], wishes, cautions=closure["cautions"])
     wanted = closure["set"] if closure else None
     changes, parts = (wanted["changes"], wanted["loose_parts"]) if wanted else ([], [])
-    open_pieces = [(part, part["quantity"] - spare.get(part["component"], 0)) for part in parts]
-    loose = [(part, pieces) for part, pieces in open_pieces if pieces > 0]
-    whole = _laid_over(service, build, used, changes, loose) if changes or loose else check
-    return _left(build, used, changes, loose, whole, wishes)
+    overlaid = changes or parts or any(spare.values())
+    whole = _laid_over(service, build, used, spare, changes, parts) if overlaid else check
+    pieces = [(part, part["quantity"] - spare.get(part["component"], 0)) for part in parts]
+    return _left(build, used, changes, [one for one in pieces if one[1] > 0], whole, wishes)
 
 
 def _decided(service: Service, build: BuildOut, on: date | None) -> ClosureOut | None:
@@ -101,13 +101,19 @@ def _decided(service: Service, build: BuildOut, on: date | None) -> ClosureOut |
 
 
 def _laid_over(
-    service: Service, build: BuildOut, used: Mapping[str, int], changes: list[ChangeOut], loose: Pieces
+    service: Service,
+    build: BuildOut,
+    used: Mapping[str, int],
+    spare: Mapping[str, int],
+    changes: list[ChangeOut],
+    parts: list[LooseOut],
 ) -> CheckOut:
-    """What is fitted with what the closure changes, as a set for the vehicle as built."""
+    """What is fitted with what the closure changes, as a set for the vehicle as built. What is spare is left
+    out: it would count as a wish, and what rules ask for comes on top of that."""
     sits = build["fitted"] | {change["position"]: change["component"] for change in changes}
-    pieces = dict(used)
-    for part, count in loose:
-        pieces[part["component"]] = pieces.get(part["component"], 0) + count
+    pieces = {number: count - spare[number] for number, count in used.items()}
+    for part in parts:
+        pieces[part["component"]] = pieces.get(part["component"], 0) + part["quantity"]
     body = CheckIn(vehicle=as_built(build), positions=sits, components=each_piece(pieces))
     found: CheckOut = document_of(service, check_what_is_known(service, body)[0])
     return found
