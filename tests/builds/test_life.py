@@ -251,6 +251,16 @@ async def test_a_loose_part_is_used_up_before_or_after_what_asks_for_it(
 
 
 @pytest.mark.one_engine
+async def test_what_was_used_for_an_earlier_job_does_for_no_later_one(writer: httpx.AsyncClient):
+    await taken_in(writer)
+    await recorded(writer, {"what": "used", "component": "QA-9002", "quantity": 2, "day": ago(40)})
+    await recorded(writer, {"what": "decided", "wishes": [{"fit": "QB-3310"}], "day": ago(9)})
+    state = await read(writer, "/state")
+    left = {change["component"]: change["quantity"] for change in state["still_open"]["changes"]}
+    assert left["QA-9002"] == 2
+
+
+@pytest.mark.one_engine
 async def test_a_loose_part_that_was_decided_is_open_until_it_is_used(writer: httpx.AsyncClient):
     await taken_in(writer, decided=[{"fit": "QB-9001", "quantity": 3}])
 

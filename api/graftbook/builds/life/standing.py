@@ -63,11 +63,14 @@ def each_piece(parts: Mapping[str, int]) -> list[str]:
     return [number for number, count in parts.items() for _ in range(count)]
 
 
-def spare_of(scope: Scope, sits: Mapping[str, str | None], used: Mapping[str, int]) -> dict[str, int]:
-    """Pieces of loose parts that were used beyond what the fitted parts ask for: they were used for what is
-    yet to be fitted."""
-    asked = loose_needs(FinishedSet(scope, sits, used))
-    return {number: max(0, pieces - asked.get(number, 0)) for number, pieces in used.items()}
+def spare_of(scope: Scope, sits: Mapping[str, str | None], state: State) -> dict[str, int]:
+    """Pieces of loose parts that were used since it was decided what the vehicle shall get, beyond what the
+    fitted parts ask for: they were used for what is yet to be recorded as fitted."""
+    asked = loose_needs(FinishedSet(scope, sits, state.used))
+    return {
+        number: min(state.used_since.get(number, 0), max(0, pieces - asked.get(number, 0)))
+        for number, pieces in state.used.items()
+    }
 
 
 def still_open(
@@ -79,7 +82,7 @@ def still_open(
     on: date | None,
 ) -> Open:
     """What is left to do on a build. `check`: what is fitted as a set for the vehicle as built; `used`: loose
-    parts, `spare` those of them that nothing fitted asks for. Raises what asking a closure raises."""
+    parts, `spare` those of them that wait for what asks for them. Raises what asking a closure raises."""
     closure = _decided(service, build, on)
     wishes = closure["wishes"] if closure else []
     if closure and closure["set"] is None:
@@ -204,7 +207,7 @@ def standing(service: Service, name: str, on: date | None = None, built_to: str 
     state = state_of(events, day, scope.today)
     assert state is not None, "it was found above"
     try:
-        left = still_open(service, build, check, state.used, spare_of(scope, proposed.sits, state.used), on)
+        left = still_open(service, build, check, state.used, spare_of(scope, proposed.sits, state), on)
     except OutOfTime:
         left = Open("not proved in time", [NOT_IN_TIME])
     return Standing(
