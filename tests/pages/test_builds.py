@@ -77,6 +77,30 @@ async def test_a_vehicle_is_taken_in_from_a_typed_list_and_worked_on(
         assert early.status_code == 422
 
 
+async def test_a_vehicle_that_was_taken_in_by_mistake_is_taken_out_again(
+    own_app: FastAPI, writer: httpx.AsyncClient
+) -> None:
+    async with signed_in(own_app, "order") as client:
+        counter = Hand(client)
+        await counter.send("/builds", {"name": "wrong-van", "chassis": "24PL-018413"})
+        page = await counter.send("/builds/wrong-van", {"what": "note", "text": "not this one"})
+        offered = re.findall(r'name="event" value="(\d+)"', page.text)
+        assert len(offered) == 1, "the note; a build without its beginning is none, so that is not offered"
+        assert "all 2 records" in text_of(page)
+        etag = unescape(re.findall(r'name="etag" value="([^"]+)"', page.text)[0])
+        out = {"what": "removed", "etag": etag, "sure": "yes"}
+        unsure = await counter.send("/builds/wrong-van", out | {"sure": ""})
+        assert (unsure.status_code, "Tick that nothing" in text_of(unsure)) == (422, True)
+        await counter.send("/builds/wrong-van", {"what": "note", "text": "or is it?"})
+        late = await counter.send("/builds/wrong-van", out)
+        assert late.status_code == 412, "somebody recorded something since the page was read"
+        etag = unescape(re.findall(r'name="etag" value="([^"]+)"', late.text)[0])
+        gone = await counter.send("/builds/wrong-van", out | {"etag": etag})
+        assert (gone.status_code, gone.url.path) == (200, "/builds")
+        assert "wrong-van" not in text_of(gone)
+    assert (await writer.get("/v1/builds/wrong-van")).status_code == 404
+
+
 async def test_what_is_wished_on_the_bench_is_decided_for_the_build_beside_what_was(
     own_app: FastAPI, writer: httpx.AsyncClient
 ) -> None:

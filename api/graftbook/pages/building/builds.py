@@ -158,6 +158,7 @@ def _build_page(
         typed=typed,
         told=told,
         address_of_build=f"/builds/{quote(name)}",
+        etag=document_etag("build", build_document(service.engine, name)),
         how_it_was=words.how_it_was,
         how_it_stands=words.how_it_stands,
         positions=[(p, found.scope.book.positions[p].title) for p in found.scope.book.positions],
@@ -185,10 +186,20 @@ def _record(request: Request, service: Service, name: str, form: Form, who: str)
     }
     what = form.get("what", "")
     try:
+        if what == "removed":
+            return _remove(service, name, form)
         ways.get(what, lambda: _record_one(service, name, what, form, who))()
     except Problem as problem:
         return _build_page(request, service, name, form, told_of(problem), problem.answer_status)
     return gone_to(f"/builds/{quote(name)}#recorded")
+
+
+def _remove(service: Service, name: str, form: Form) -> Response:
+    """The build and all that was recorded of it, as it was when the page was read."""
+    if form.get("sure") != "yes":
+        raise InvalidRequest("Tick that nothing that is recorded of it is needed any more")
+    builds.delete_build(service.engine, name, form.get("etag", ""))
+    return gone_to("/builds")
 
 
 def _record_one(service: Service, name: str, what: str, form: Form, who: str) -> None:
