@@ -204,6 +204,15 @@ async def test_a_list_is_carried_out_line_by_line_and_half_done_is_a_state_like_
     assert done["drive"]["broken"] == done["drive"]["not_recorded"] == []
     assert done["drive"]["verdict"] != "do not drive", done["drive"]["reasons"]
     assert {part["component"]: part["quantity"] for part in done["used"]}["QB-9010"] == 2
+    bolts = {"what": "used", "component": "QB-9010", "quantity": 1}
+    await recorded(writer, bolts | {"reason": "a head tore off"}, bolts)
+    told = [event["sentence"] for event in (await read(writer, "/events"))["items"]]
+    assert [sentence for sentence in told if "QB-9010" in sentence] == [
+        "2 × QB-9010 used (order list discs). The bolts of a caliper are tightened to their yield; "
+        "they and their lock tabs are used once.",
+        "1 × QB-9010 used. a head tore off",
+        "1 × QB-9010 used.",
+    ]
 
 
 @pytest.mark.one_engine

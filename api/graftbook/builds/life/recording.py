@@ -172,7 +172,7 @@ def sentence_of(event: Event, called: Mapping[str, str]) -> str:
         case "fitted":
             return _fitted(said, place)
         case "used":
-            return f"{said['quantity']} × {said['component']} used."
+            return f"{said['quantity']} × {said['component']} used{_by(said)}.{_why(said)}"
         case "kept":
             return f"{said['component']} is kept: {said['kept']}."
         case "work":
@@ -220,5 +220,12 @@ def _fitted(said: Mapping[str, Any], place: str) -> str:
     what = f"{number} fitted at {place}" if number else f"Nothing sits at {place} any more"
     off = f", {said['off']} came off" if said["off"] else ""
     kept = f", kept: {said['kept']}" if said["kept"] else ""
-    by = f" (order list {said['list']})" if said["list"] else ""
-    return f"{what}{off}{kept}{by}.{' ' + said['reason'] if said['reason'] else ''}"
+    return f"{what}{off}{kept}{_by(said)}.{_why(said)}"
+
+
+def _by(said: Mapping[str, Any]) -> str:
+    return f" (order list {listed})" if (listed := said.get("list")) else ""
+
+
+def _why(said: Mapping[str, Any]) -> str:
+    return f" {reason}" if (reason := said.get("reason")) else ""
