@@ -364,6 +364,44 @@ async def test_records_call_places_and_measures_as_people_do(writer: httpx.Async
     assert f"QB-2066 fitted at the {servo}" in page.text
 
 
+@pytest.mark.one_engine
+async def test_what_has_a_place_is_fitted_and_not_used(writer: httpx.AsyncClient):
+    """It would sit at its place by being used, also after everything was said to be as new."""
+    await taken_in(writer)
+    body = {"events": [{"what": "used", "component": "qb3310", "quantity": 1}]}
+    refused = await writer.post("/v1/builds/red/events", json=body)
+    assert (refused.status_code, refused.json()["pointer"]) == (422, "/events/0/component")
+    assert "QB-3310 is no loose part, it goes at the front brake, left: record" in refused.json()["detail"]
+    elsewhere = {"events": [{"what": "used", "component": "QB-3320", "quantity": 1}]}
+    assert (await writer.post("/v1/builds/red/events", json=elsewhere)).status_code == 422
+    await recorded(writer, {"what": "used", "component": "qb9010", "quantity": 1})
+
+
+@pytest.mark.one_engine
+@pytest.mark.parametrize("called", ["centre_bore", "Centre bore", "centre bore", "CENTRE-BORE"])
+async def test_a_measured_kind_is_called_as_the_records_call_it(writer: httpx.AsyncClient, called: str):
+    await taken_in(writer)
+    bore = {"what": "measured", "position": "hub.front.left", "characteristic": called, "value": "67.1 mm"}
+    await recorded(writer, bore)
+    assert [m["characteristic"] for m in (await read(writer, "/state"))["measured"]] == ["centre_bore"]
+    two = await writer.post(
+        "/v1/builds/red/events", json={"events": [bore | {"characteristic": "contents of one piece"}]}
+    )
+    assert (two.status_code, " or " in two.json()["detail"]) == (422, True)
+    none = await writer.post(
+        "/v1/builds/red/events", json={"events": [bore | {"characteristic": "center_bore"}]}
+    )
+    assert "did you mean centre_bore" in none.json()["detail"]
+
+
+@pytest.mark.one_engine
+async def test_an_empty_place_is_told_with_its_article(writer: httpx.AsyncClient):
+    await taken_in(writer)
+    await recorded(writer, {"what": "fitted", "position": "brake.master", "component": None})
+    reasons = (await read(writer, "/state"))["drive"]["reasons"]
+    assert reasons[0] == "Nothing sits at the master cylinder, which is never left empty."
+
+
 async def test_the_rows_that_questions_read_say_what_the_events_say(writer: httpx.AsyncClient):
     await taken_in(writer, options=["heater"], note="as found")
     await recorded(

@@ -77,6 +77,25 @@ async def test_a_vehicle_is_taken_in_from_a_typed_list_and_worked_on(
         assert early.status_code == 422
 
 
+async def test_what_came_off_and_what_can_be_measured_is_offered(
+    own_app: FastAPI, writer: httpx.AsyncClient
+) -> None:
+    """Nobody types a number that never came off, nor a name that only the program knows."""
+    build = {"name": "red-van", "chassis": CHASSIS}
+    assert (await writer.post("/v1/builds", json=build)).status_code == 201
+    async with signed_in(own_app, "order") as client:
+        counter = Hand(client)
+        new = await counter.get("/builds/red-van")
+        assert "lies elsewhere now" not in text_of(new), "nothing came off yet"
+        assert '<option value="centre bore">' in new.text
+        disc = {"what": "fitted", "position": "rotor.front.left", "component": "QB-3302", "kept": "rack 3"}
+        page = await counter.send("/builds/red-van", disc)
+        select = page.text.partition('id="kept-component"')[2].partition("</select>")[0]
+        assert re.findall(r'value="(\S+)"', select) == ["QB-2302"]
+        moved = {"what": "kept", "component": "QB-2302", "kept": "sold"}
+        assert "QB-2302 is kept: sold" in text_of(await counter.send("/builds/red-van", moved))
+
+
 async def test_a_vehicle_that_was_taken_in_by_mistake_is_taken_out_again(
     own_app: FastAPI, writer: httpx.AsyncClient
 ) -> None:

@@ -11,6 +11,7 @@ from graftbook.catalogue.history.snapshots import images, rows_in
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.catalogue.store.lookup import find_components
+from graftbook.catalogue.store.places import places_of
 from graftbook.catalogue.store.standing import (
     claims_borne_on,
     claims_named,
@@ -119,7 +120,7 @@ def _place(service: Service, body: ReportIn, variant: str, component: str, settl
     if not component:
         return ""
     with reading(service.source) as session:
-        places = store.places_of(session.connection(), component, variant)
+        places = places_of(session.connection(), component, variant)
         called = titles(session, PositionRecord, places[:20])
     if len(places) == 1:
         return places[0]
@@ -135,7 +136,7 @@ def places_for(service: Service, component: str) -> dict[str, str]:
             number = find_components(session, component)[0] if component else ""
         except Unknown:
             return {}
-        return titles(session, PositionRecord, store.places_of(session.connection(), number))
+        return titles(session, PositionRecord, places_of(session.connection(), number))
 
 
 def list_reports(

@@ -14,6 +14,7 @@ from graftbook.builds.life import schemas as s
 from graftbook.builds.life.recording import event_documents
 from graftbook.builds.life.schemas import DriveOut, DriveWord
 from graftbook.builds.life.standing import Standing
+from graftbook.closure.words.phrases import with_article
 from graftbook.closure.words.sentences import section_cautions
 from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS
 from graftbook.orders.documents import DEFERS
@@ -88,7 +89,7 @@ def _emptied(standing: Standing) -> list[str]:
     """Places that are never left empty, and are."""
     places = standing.scope.book.positions
     return [
-        f"Nothing sits at {places[p].title}, which is never left empty."
+        f"Nothing sits at {with_article(places[p].title)}, which is never left empty."
         for p in standing.changed
         if standing.sits[p] is None and places[p].essential
     ]

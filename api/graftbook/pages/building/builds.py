@@ -162,6 +162,7 @@ def _build_page(
         how_it_was=words.how_it_was,
         how_it_stands=words.how_it_stands,
         positions=[(p, found.scope.book.positions[p].title) for p in found.scope.book.positions],
+        kinds=sorted({kind.title for kind in found.scope.book.kinds.values()}),
         specifications=builds.list_specifications(service.engine, "", ON_A_PAGE),
     )
 
