@@ -9,6 +9,8 @@ import pytest
 from fastapi import FastAPI
 
 from graftbook.closure.search.deadline import OutOfTime
+from graftbook.database import writing
+from graftbook.orders.tables import OrderListRow
 from tests.access.conftest import signed_in
 from tests.pages.conftest import BROWSER, text_of
 
@@ -75,6 +77,27 @@ async def test_a_vehicle_is_taken_in_from_a_typed_list_and_worked_on(
         assert "as it stood on" in text_of(before)
         early = await counter.get("/builds/red-van", on=ago(50))
         assert early.status_code == 422
+
+
+async def test_every_order_list_of_a_vehicle_stands_on_its_page(
+    own_app: FastAPI, writer: httpx.AsyncClient
+) -> None:
+    """However many lists of other vehicles there are, and whatever they are called."""
+    assert (await writer.post("/v1/builds", json={"name": "red-van", "chassis": CHASSIS})).status_code == 201
+    first = {"vehicle": {"chassis": "24PR-012000"}, "wishes": [{"fit": "QL-7075"}], "name": "a-0"}
+    assert (await writer.post("/v1/order-lists", json=first)).status_code == 201
+    with writing(own_app.state.service.engine) as session:
+        row = session.get(OrderListRow, "a-0")
+        assert row is not None
+        for number in range(1, 501):
+            session.add(OrderListRow(**row.model_dump() | {"name": f"a-{number}"}))
+    mine = {"vehicle": {"build": "red-van"}, "wishes": [{"fit": "QB-3310"}], "name": "z-mine"}
+    assert (await writer.post("/v1/order-lists", json=mine)).status_code == 201
+    called = first | {"vehicle": {"chassis": CHASSIS}, "label": "the baker's", "name": "z-called"}
+    answer = await writer.post("/v1/order-lists", json=called)
+    assert answer.status_code == 201, answer.text
+    page = await writer.get("/builds/red-van", headers=BROWSER)
+    assert re.findall(r"/builds/red-van/order/([\w-]+)", page.text) == ["z-called", "z-mine"]
 
 
 async def test_what_came_off_and_what_can_be_measured_is_offered(

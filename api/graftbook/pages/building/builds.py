@@ -39,7 +39,6 @@ from graftbook.questions.schemas import Body
 router = pages_router()
 
 ON_A_PAGE = 100
-MOST_LISTS = 500
 NOTHING: Form = {}
 FIELDS: Mapping[str, tuple[str, ...]] = {
     "fitted": ("position", "component", "off", "kept", "reason"),
@@ -154,7 +153,7 @@ def _build_page(
         asked_on=on.isoformat() if on else "",
         today=builds.today().isoformat(),
         events=[event for event in reversed(events) if event["day"] <= state["on"]],
-        lists=_lists(service, state["vehicle"]["chassis"]),
+        lists=overview.lists_of(service.engine, state["vehicle"]["chassis"]),
         typed=typed,
         told=told,
         address_of_build=f"/builds/{quote(name)}",
@@ -165,12 +164,6 @@ def _build_page(
         kinds=sorted({kind.title for kind in found.scope.book.kinds.values()}),
         specifications=builds.list_specifications(service.engine, "", ON_A_PAGE),
     )
-
-
-def _lists(service: Service, chassis: str) -> list[Any]:
-    """The order lists of this vehicle that went out."""
-    every = overview.lists(service.engine, "", MOST_LISTS)
-    return [one for one in every if chassis in one["vehicles"]]
 
 
 @router.post("/builds/{name}")
