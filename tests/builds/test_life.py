@@ -204,6 +204,85 @@ async def test_a_list_is_carried_out_line_by_line_and_half_done_is_a_state_like_
     assert done["drive"]["broken"] == done["drive"]["not_recorded"] == []
     assert done["drive"]["verdict"] != "do not drive", done["drive"]["reasons"]
     assert {part["component"]: part["quantity"] for part in done["used"]}["QB-9010"] == 2
+    bolts = {"what": "used", "component": "QB-9010", "quantity": 1}
+    await recorded(writer, bolts | {"reason": "a head tore off"}, bolts)
+    told = [event["sentence"] for event in (await read(writer, "/events"))["items"]]
+    assert [sentence for sentence in told if "QB-9010" in sentence] == [
+        "2 × QB-9010 used (order list discs). The bolts of a caliper are tightened to their yield; "
+        "they and their lock tabs are used once.",
+        "1 × QB-9010 used. a head tore off",
+        "1 × QB-9010 used.",
+    ]
+
+
+@pytest.mark.one_engine
+async def test_what_is_open_takes_as_long_and_costs_as_much_as_its_answer(writer: httpx.AsyncClient):
+    await taken_in(writer, decided=[{"fit": "QB-3310"}])
+    question = {"vehicle": {"build": "red"}, "wishes": [{"fit": "QB-3310"}]}
+    answer = await sent(await writer.post("/v1/closures", json=question), 200)
+    totals, loose = answer["set"]["totals"], {p["component"]: p for p in answer["set"]["loose_parts"]}
+    still = (await read(writer, "/state"))["still_open"]
+    assert (still["minutes"], still["price"]) == (totals["labour_minutes"], totals["price"])
+    tyres = loose["QW-9008"]
+    assert tyres["minutes"], "work that is a loose part: five tyres off their rims and on the new ones"
+    await recorded(writer, {"what": "used", "component": "QW-9008", "quantity": tyres["quantity"]})
+    less = (await read(writer, "/state"))["still_open"]
+    assert still["minutes"] - less["minutes"] == tyres["minutes"]
+
+
+@pytest.mark.one_engine
+@pytest.mark.parametrize("first", [[], ["brake.front.left"], ["brake.front.left", "rotor.front.left"]])
+async def test_a_loose_part_is_used_up_before_or_after_what_asks_for_it(
+    writer: httpx.AsyncClient, first: list[str]
+):
+    """Whatever is recorded before: of the fixing kit of the servo and the seals of two hubs what is used is
+    not open, and no piece that is not used is left out."""
+    parts = {"brake.front.left": "QB-3310", "rotor.front.left": "QB-3302"}
+    await taken_in(writer, decided=[{"fit": "QB-3310"}])
+    fitted = [{"what": "fitted", "position": place, "component": parts[place]} for place in first]
+    kit = {"what": "used", "component": "QB-9066", "quantity": 1}
+    seal = {"what": "used", "component": "QA-9002", "quantity": 1}
+    hub = {"what": "fitted", "position": "hub.front.left", "component": "QA-3102"}
+    servo = {"what": "fitted", "position": "brake.servo", "component": "QB-2066"}
+
+    async def pieces() -> tuple[int, int]:
+        state = await read(writer, "/state")
+        left = {change["component"]: change["quantity"] for change in state["still_open"]["changes"]}
+        return left.get("QB-9066", 0), left.get("QA-9002", 0)
+
+    for event in fitted:
+        await recorded(writer, event)
+    assert await pieces() == (1, 2)
+    await recorded(writer, kit, seal)
+    assert await pieces() == (0, 1)
+    await recorded(writer, hub, servo)
+    assert await pieces() == (0, 1)
+
+
+@pytest.mark.one_engine
+async def test_what_was_used_for_an_earlier_job_does_for_no_later_one(writer: httpx.AsyncClient):
+    await taken_in(writer)
+    await recorded(writer, {"what": "used", "component": "QA-9002", "quantity": 2, "day": ago(40)})
+    await recorded(writer, {"what": "decided", "wishes": [{"fit": "QB-3310"}], "day": ago(9)})
+    state = await read(writer, "/state")
+    left = {change["component"]: change["quantity"] for change in state["still_open"]["changes"]}
+    assert left["QA-9002"] == 2
+
+
+@pytest.mark.one_engine
+async def test_a_loose_part_that_was_decided_is_open_until_it_is_used(writer: httpx.AsyncClient):
+    await taken_in(writer, decided=[{"fit": "QB-9001", "quantity": 3}])
+
+    async def pieces() -> list[tuple[str, int]]:
+        state = await read(writer, "/state")
+        return [(change["component"], change["quantity"]) for change in state["still_open"]["changes"]]
+
+    used = {"what": "used", "component": "QB-9001", "quantity": 1}
+    assert await pieces() == [("QB-9001", 3)]
+    await recorded(writer, used)
+    assert await pieces() == [("QB-9001", 2)]
+    await recorded(writer, used | {"quantity": 2})
+    assert await pieces() == []
 
 
 @pytest.mark.one_engine
@@ -283,6 +362,44 @@ async def test_records_call_places_and_measures_as_people_do(writer: httpx.Async
     assert told[3] == f"Centre bore at the {hub} measured: 67 mm."
     page = await writer.get("/builds/red", headers={"Accept": "text/html"})
     assert f"QB-2066 fitted at the {servo}" in page.text
+
+
+@pytest.mark.one_engine
+async def test_what_has_a_place_is_fitted_and_not_used(writer: httpx.AsyncClient):
+    """It would sit at its place by being used, also after everything was said to be as new."""
+    await taken_in(writer)
+    body = {"events": [{"what": "used", "component": "qb3310", "quantity": 1}]}
+    refused = await writer.post("/v1/builds/red/events", json=body)
+    assert (refused.status_code, refused.json()["pointer"]) == (422, "/events/0/component")
+    assert "QB-3310 is no loose part, it goes at the front brake, left: record" in refused.json()["detail"]
+    elsewhere = {"events": [{"what": "used", "component": "QB-3320", "quantity": 1}]}
+    assert (await writer.post("/v1/builds/red/events", json=elsewhere)).status_code == 422
+    await recorded(writer, {"what": "used", "component": "qb9010", "quantity": 1})
+
+
+@pytest.mark.one_engine
+@pytest.mark.parametrize("called", ["centre_bore", "Centre bore", "centre bore", "CENTRE-BORE"])
+async def test_a_measured_kind_is_called_as_the_records_call_it(writer: httpx.AsyncClient, called: str):
+    await taken_in(writer)
+    bore = {"what": "measured", "position": "hub.front.left", "characteristic": called, "value": "67.1 mm"}
+    await recorded(writer, bore)
+    assert [m["characteristic"] for m in (await read(writer, "/state"))["measured"]] == ["centre_bore"]
+    two = await writer.post(
+        "/v1/builds/red/events", json={"events": [bore | {"characteristic": "contents of one piece"}]}
+    )
+    assert (two.status_code, " or " in two.json()["detail"]) == (422, True)
+    none = await writer.post(
+        "/v1/builds/red/events", json={"events": [bore | {"characteristic": "center_bore"}]}
+    )
+    assert "did you mean centre_bore" in none.json()["detail"]
+
+
+@pytest.mark.one_engine
+async def test_an_empty_place_is_told_with_its_article(writer: httpx.AsyncClient):
+    await taken_in(writer)
+    await recorded(writer, {"what": "fitted", "position": "brake.master", "component": None})
+    reasons = (await read(writer, "/state"))["drive"]["reasons"]
+    assert reasons[0] == "Nothing sits at the master cylinder, which is never left empty."
 
 
 async def test_the_rows_that_questions_read_say_what_the_events_say(writer: httpx.AsyncClient):

@@ -121,6 +121,15 @@ async def test_what_fails_comes_again_and_what_is_behind_it_waits(
     assert (await until(house, webhook, waiting=0))["attempts"] == 0
 
 
+async def test_a_redirect_is_told_as_what_nobody_follows(house: httpx.AsyncClient, sent: None):
+    with Receiver(lambda _got: (301, {"Location": "/elsewhere"})) as receiver:
+        webhook = await made(house, receiver.url)
+        await build_made(house, "red")
+        await until(house, webhook, attempts=1)
+        rows = (await house.get(f"/v1/webhooks/{webhook['id']}/deliveries")).json()["items"]
+    assert rows[0]["answer"] == "answered 301: it leads elsewhere, and that is not followed"
+
+
 async def test_gone_ends_it(house: httpx.AsyncClient, sent: None):
     with Receiver(lambda _got: (410, {})) as receiver:
         webhook = await made(house, receiver.url)

@@ -9,6 +9,8 @@ import pytest
 from fastapi import FastAPI
 
 from graftbook.closure.search.deadline import OutOfTime
+from graftbook.database import writing
+from graftbook.orders.tables import OrderListRow
 from tests.access.conftest import signed_in
 from tests.pages.conftest import BROWSER, text_of
 
@@ -75,6 +77,70 @@ async def test_a_vehicle_is_taken_in_from_a_typed_list_and_worked_on(
         assert "as it stood on" in text_of(before)
         early = await counter.get("/builds/red-van", on=ago(50))
         assert early.status_code == 422
+
+
+async def test_every_order_list_of_a_vehicle_stands_on_its_page(
+    own_app: FastAPI, writer: httpx.AsyncClient
+) -> None:
+    """However many lists of other vehicles there are, and whatever they are called."""
+    assert (await writer.post("/v1/builds", json={"name": "red-van", "chassis": CHASSIS})).status_code == 201
+    first = {"vehicle": {"chassis": "24PR-012000"}, "wishes": [{"fit": "QL-7075"}], "name": "a-0"}
+    assert (await writer.post("/v1/order-lists", json=first)).status_code == 201
+    with writing(own_app.state.service.engine) as session:
+        row = session.get(OrderListRow, "a-0")
+        assert row is not None
+        for number in range(1, 501):
+            session.add(OrderListRow(**row.model_dump() | {"name": f"a-{number}"}))
+    mine = {"vehicle": {"build": "red-van"}, "wishes": [{"fit": "QB-3310"}], "name": "z-mine"}
+    assert (await writer.post("/v1/order-lists", json=mine)).status_code == 201
+    called = first | {"vehicle": {"chassis": CHASSIS}, "label": "the baker's", "name": "z-called"}
+    answer = await writer.post("/v1/order-lists", json=called)
+    assert answer.status_code == 201, answer.text
+    page = await writer.get("/builds/red-van", headers=BROWSER)
+    assert re.findall(r"/builds/red-van/order/([\w-]+)", page.text) == ["z-called", "z-mine"]
+
+
+async def test_what_came_off_and_what_can_be_measured_is_offered(
+    own_app: FastAPI, writer: httpx.AsyncClient
+) -> None:
+    """Nobody types a number that never came off, nor a name that only the program knows."""
+    build = {"name": "red-van", "chassis": CHASSIS}
+    assert (await writer.post("/v1/builds", json=build)).status_code == 201
+    async with signed_in(own_app, "order") as client:
+        counter = Hand(client)
+        new = await counter.get("/builds/red-van")
+        assert "lies elsewhere now" not in text_of(new), "nothing came off yet"
+        assert '<option value="centre bore">' in new.text
+        disc = {"what": "fitted", "position": "rotor.front.left", "component": "QB-3302", "kept": "rack 3"}
+        page = await counter.send("/builds/red-van", disc)
+        select = page.text.partition('id="kept-component"')[2].partition("</select>")[0]
+        assert re.findall(r'value="(\S+)"', select) == ["QB-2302"]
+        moved = {"what": "kept", "component": "QB-2302", "kept": "sold"}
+        assert "QB-2302 is kept: sold" in text_of(await counter.send("/builds/red-van", moved))
+
+
+async def test_a_vehicle_that_was_taken_in_by_mistake_is_taken_out_again(
+    own_app: FastAPI, writer: httpx.AsyncClient
+) -> None:
+    async with signed_in(own_app, "order") as client:
+        counter = Hand(client)
+        await counter.send("/builds", {"name": "wrong-van", "chassis": "24PL-018413"})
+        page = await counter.send("/builds/wrong-van", {"what": "note", "text": "not this one"})
+        offered = re.findall(r'name="event" value="(\d+)"', page.text)
+        assert len(offered) == 1, "the note; a build without its beginning is none, so that is not offered"
+        assert "all 2 records" in text_of(page)
+        etag = unescape(re.findall(r'name="etag" value="([^"]+)"', page.text)[0])
+        out = {"what": "removed", "etag": etag, "sure": "yes"}
+        unsure = await counter.send("/builds/wrong-van", out | {"sure": ""})
+        assert (unsure.status_code, "Tick that nothing" in text_of(unsure)) == (422, True)
+        await counter.send("/builds/wrong-van", {"what": "note", "text": "or is it?"})
+        late = await counter.send("/builds/wrong-van", out)
+        assert late.status_code == 412, "somebody recorded something since the page was read"
+        etag = unescape(re.findall(r'name="etag" value="([^"]+)"', late.text)[0])
+        gone = await counter.send("/builds/wrong-van", out | {"etag": etag})
+        assert (gone.status_code, gone.url.path) == (200, "/builds")
+        assert "wrong-van" not in text_of(gone)
+    assert (await writer.get("/v1/builds/wrong-van")).status_code == 404
 
 
 async def test_what_is_wished_on_the_bench_is_decided_for_the_build_beside_what_was(

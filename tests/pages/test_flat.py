@@ -177,3 +177,35 @@ async def test_a_pasted_issue_that_cannot_be_read_is_not_lost(editor: Editor) ->
 async def test_what_the_first_rows_ask_says_in_which_line(editor: Editor) -> None:
     asked = text_of(await put_in(editor))
     assert "Line 2: “24 vna” is not known" in asked
+
+
+async def test_what_is_long_goes_on_behind_its_first_page(
+    editor: Editor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who cannot answer the first questions gets at the others; no change and no row is only counted."""
+    for name in ("ON_A_PAGE", "CHANGES_SHOWN", "TOLD_SHOWN", "LISTS_ON_A_PAGE"):
+        monkeypatch.setattr(f"graftbook.pages.editing.flat.{name}", 2)
+    rows = "".join(f"fl 000{n};thing {n};24 van;4.50;works\n" * 2 for n in range(5))
+    await put_in(editor, f"Part No;Description;Model;Price;Supplier\n{rows}")
+    first = await keep_mapping(editor)
+    asked, told = re.findall(r"“(thing \d)” names", text_of(first)), []
+    address: str | None = AT
+    seen: list[str] = []
+    while address:
+        page = (await editor.get(address)).text
+        seen += re.findall(r"The description “(thing \d)” names", page)
+        link = re.search(r'<a href="([^"]+)#questions">\d+\smore question', page)
+        address = unescape(link[1]) if link else None
+    assert (asked, seen) == (["thing 0", "thing 1"], [f"thing {n}" for n in range(5)])
+    address = AT
+    while address:
+        page = (await editor.get(address)).text
+        told += re.findall(r"Line (\d+)</span>", page.partition('id="told-head"')[2])
+        link = re.search(r'<a href="([^"]+)#told-head">\d+\smore row', page)
+        address = unescape(link[1]) if link else None
+    assert told == ["2", "4", "6", "8", "10"], "each row that stands twice"
+    for name in ("a-list", "b-list"):
+        await put_in(editor, SHEET, name)
+    start = await editor.get("/edit/flat")
+    assert 'href="/edit/flat?after=b-list"' in start.text
+    assert "spares" in text_of(await editor.get("/edit/flat?after=b-list")).partition("A new list")[0]

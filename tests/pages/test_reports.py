@@ -40,7 +40,16 @@ async def test_a_part_of_two_places_is_asked_where_by_what_they_are_called(write
     assert "it goes at road wheels (wheel.road), spare wheel (wheel.spare)" in text_of(asked)
     assert '<option value="wheel.spare">spare wheel</option>' in asked.text
     chosen = SENT | {"component": "QW-3055", "measured": "", "position": "wheel.spare"}
-    assert "QW-3055 at spare wheel" in text_of(await writer.post("/report", data=chosen, headers=BROWSER))
+    assert "QW-3055 at the spare wheel" in text_of(await writer.post("/report", data=chosen, headers=BROWSER))
+
+
+async def test_one_that_says_otherwise_has_a_way_to_the_one_there_is(writer: httpx.AsyncClient) -> None:
+    await writer.post("/report", data=SENT, headers=BROWSER)
+    again = await writer.post("/report", data=SENT | {"outcome": "fitted"}, headers=BROWSER)
+    assert again.status_code == 409
+    link = '<a href="/edit/report/Mill%20Lane%202026-03-02%2024PL-018412%20QB-3310%40brake.front.left">'
+    assert link in again.text
+    assert "/edit/" not in text_of(again), "nobody types an address of the program"
 
 
 @pytest.mark.parametrize(
@@ -51,7 +60,7 @@ async def test_a_part_of_two_places_is_asked_where_by_what_they_are_called(write
         ({"component": ""}, "Say what was fitted"),
         ({"component": "QQ-1"}, "QQ-1"),
         ({"outcome": ""}, "Outcome: A value is needed here."),
-        ({"measured": "piston_aria 25 cm2"}, "Measured: There is no characteristic kind 'piston_aria'"),
+        ({"measured": "piston_aria 25 cm2"}, "'piston_aria'; did you mean 'piston_area'? "),
         ({"on": "yesterday"}, "day is written"),
         ({"note": "a\x07b"}, "cannot be stored"),
         ({"workshop": ""}, "Workshop: A value is needed here."),

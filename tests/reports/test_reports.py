@@ -147,6 +147,26 @@ async def test_a_build_gives_the_vehicle(writer: httpx.AsyncClient) -> None:
     assert len((await writer.get("/v1/reports", params={"build": "red-van"})).json()["items"]) == 1
 
 
+async def test_a_build_and_another_vehicles_number_are_no_report(writer: httpx.AsyncClient) -> None:
+    """It would count for one vehicle, and stand beside the other's name."""
+    await writer.post("/v1/builds", json={"name": "green", "chassis": "24PL-018412"})
+    try:
+        body = sent("Mill Lane", "fitted", chassis="24PR-012000", build="green")
+        refused = await report(writer, body, 422)
+        assert refused["pointer"] == "/chassis"
+        assert "'green' is 24PL-018412, not 24PR-012000" in refused["detail"]
+        assert (await report(writer, body | {"chassis": "24pl18412"}))["report"]["build"] == "green"
+    finally:
+        etag = (await writer.get("/v1/builds/green")).headers["etag"]
+        await writer.delete("/v1/builds/green", headers={"If-Match": etag})
+
+
+@pytest.mark.parametrize("called", ["Master cylinder bore", "master_bore", "Master-bore"])
+async def test_a_measured_kind_may_be_called_by_its_title(writer: httpx.AsyncClient, called: str) -> None:
+    body = sent("Mill Lane", "fitted", measured=[f"{called} 22.2 mm", "fluid_type glycol"])
+    assert (await report(writer, body))["report"]["measured"] == ["master_bore 22.2 mm", "fluid_type glycol"]
+
+
 async def test_records_that_say_otherwise_stand_side_by_side(writer: httpx.AsyncClient) -> None:
     row = (await writer.get(f"/v1/records/fitment/{CLAIM}")).json()["rows"][0]
     other = row | {"name": "another view", "effort": "machining", "evidence": []}

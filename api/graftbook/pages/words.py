@@ -164,7 +164,7 @@ def told_of(problem: Problem) -> str:
     if not wrong:
         return problem.detail or problem.title
     told = (f"{begun(field)}: {message}" if field else message for field, message in wrong)
-    return " ".join(f"{sentence.rstrip('.')}." for sentence in dict.fromkeys(told))
+    return " ".join(s if s.endswith((".", "?", "!")) else f"{s}." for s in dict.fromkeys(told))
 
 
 VERDICTS = {

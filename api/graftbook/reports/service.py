@@ -1,5 +1,6 @@
 """Taking in what workshops report, and telling how claims stand: each function in one transaction."""
 
+import re
 from datetime import date
 from typing import Any
 from urllib.parse import quote
@@ -11,6 +12,7 @@ from graftbook.catalogue.history.snapshots import images, rows_in
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.catalogue.store.lookup import find_components
+from graftbook.catalogue.store.places import places_of
 from graftbook.catalogue.store.standing import (
     claims_borne_on,
     claims_named,
@@ -18,7 +20,7 @@ from graftbook.catalogue.store.standing import (
     claims_reported,
     opposed,
 )
-from graftbook.catalogue.store.titles import titles
+from graftbook.catalogue.store.titles import kinds_called, titles
 from graftbook.database import reading
 from graftbook.editing.review.schemas import ProposalOut
 from graftbook.editing.review.service import propose_of, require_no_review
@@ -32,6 +34,7 @@ from graftbook.reports import store
 from graftbook.reports.documents import grade_document, report_document
 from graftbook.reports.schemas import BearingOut, GradeOut, ReportedOut, ReportIn, ReportOut
 
+_KIND_AND_VALUE = re.compile(r"\s*([^\d]*[^\d\s])\s+([\d.<>~+-].*)", re.DOTALL)
 MOST_CLAIMS = 2_000
 """Claims with reports that are looked at for those that need an editor."""
 
@@ -95,6 +98,8 @@ def _settled(service: Service, body: ReportIn) -> ReportRecord:
         raise InvalidRequest(f"{on} has not come yet: report what was seen", pointer="/on")
     given = {"build": body.build, "chassis": body.chassis, "built": body.built, "options": body.options}
     asked = name_vehicle(service, VehicleIn(**{k: v for k, v in given.items() if v}))
+    if body.build and body.chassis:
+        _require_its_chassis(service, body.build, asked.chassis)
     component = asked.names.component(body.component, "/component") if body.component else ""
     values: dict[str, Any] = {
         "outcome": body.outcome,
@@ -106,11 +111,28 @@ def _settled(service: Service, body: ReportIn) -> ReportRecord:
         "claim": body.claim or "",
         "built": None if asked.estimated else asked.vehicle.built,
         "options": sorted(asked.vehicle.options),
-        "measured": body.measured,
+        "measured": [_measure(service, item) for item in body.measured],
         "build": body.build or "",
         "note": body.note.strip(),
     }
     return ReportRecord.model_construct(**values)
+
+
+def _require_its_chassis(service: Service, build: str, chassis: str) -> None:
+    """What is reported of one vehicle never counts for another."""
+    its = name_vehicle(service, VehicleIn(build=build)).chassis
+    if its != chassis:
+        message = f"'{build}' is {its}, not {chassis}: give the build or the chassis number of one vehicle"
+        raise InvalidRequest(message, pointer="/chassis")
+
+
+def _measure(service: Service, item: str) -> str:
+    """A kind and its value as a record says it: the kind may be called by its title."""
+    if not (said := _KIND_AND_VALUE.fullmatch(item)):
+        return item
+    with reading(service.source) as session:
+        meant = list(kinds_called(session, said[1]))
+    return f"{meant[0]} {said[2]}" if len(meant) == 1 else item
 
 
 def _place(service: Service, body: ReportIn, variant: str, component: str, settle: Any) -> str:
@@ -119,7 +141,7 @@ def _place(service: Service, body: ReportIn, variant: str, component: str, settl
     if not component:
         return ""
     with reading(service.source) as session:
-        places = store.places_of(session.connection(), component, variant)
+        places = places_of(session.connection(), component, variant)
         called = titles(session, PositionRecord, places[:20])
     if len(places) == 1:
         return places[0]
@@ -135,7 +157,7 @@ def places_for(service: Service, component: str) -> dict[str, str]:
             number = find_components(session, component)[0] if component else ""
         except Unknown:
             return {}
-        return titles(session, PositionRecord, store.places_of(session.connection(), number))
+        return titles(session, PositionRecord, places_of(session.connection(), number))
 
 
 def list_reports(

@@ -1,4 +1,4 @@
-"""The SQL of reports: which there are, and where a component goes on a range."""
+"""The SQL of reports: which there are."""
 
 from collections.abc import Iterable, Mapping
 from datetime import date
@@ -33,18 +33,3 @@ def reports_after(
     names = [row.name for row in connection.execute(query.limit(limit))]
     records = {name_of(r): r for r in records_named(connection, ReportRecord, names)}
     return [(name, records[name]) for name in names]
-
-
-def places_of(connection: Connection, component: str, variant: str = "") -> list[str]:
-    """The positions where records say that a component goes, on a variant or on any."""
-    fitment, claim, spelt = table("fitment"), table("claim"), table("condition_variant")
-    query = (
-        select(fitment.c.position)
-        .join(claim, claim.c.name == fitment.c.claim)
-        .join(spelt, spelt.c.condition_id == claim.c.condition_id)
-        .where(fitment.c.component == component)
-        .distinct()
-    )
-    if variant:
-        query = query.where(spelt.c.variant == variant)
-    return sorted(connection.execute(query).scalars())

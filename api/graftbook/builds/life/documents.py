@@ -14,6 +14,7 @@ from graftbook.builds.life import schemas as s
 from graftbook.builds.life.recording import event_documents
 from graftbook.builds.life.schemas import DriveOut, DriveWord
 from graftbook.builds.life.standing import Standing
+from graftbook.closure.words.phrases import with_article
 from graftbook.closure.words.sentences import section_cautions
 from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS
 from graftbook.orders.documents import DEFERS
@@ -88,7 +89,7 @@ def _emptied(standing: Standing) -> list[str]:
     """Places that are never left empty, and are."""
     places = standing.scope.book.positions
     return [
-        f"Nothing sits at {places[p].title}, which is never left empty."
+        f"Nothing sits at {with_article(places[p].title)}, which is never left empty."
         for p in standing.changed
         if standing.sits[p] is None and places[p].essential
     ]
@@ -237,15 +238,15 @@ def _measured(standing: Standing) -> list[s.MeasurementOut]:
 def open_document(standing: Standing) -> s.StillOpenOut:
     """What is left to do, and what it costs."""
     found = standing.open
-    prices = [change["price"] for change in found.changes]
-    prices += [_of_pieces(part, pieces) for part, pieces in found.loose]
+    changes = [*map(_open_change, found.changes), *(_open_part(*one) for one in found.loose)]
+    prices = [change["price"] for change in changes]
     return {
         "outcome": found.outcome,
         "sentences": found.sentences,
-        "changes": [*map(_open_change, found.changes), *(_open_part(*one) for one in found.loose)],
+        "changes": changes,
         "price": f"{sum(Decimal(price) for price in prices if price):.2f}",
         "unknown_prices": sum(price is None for price in prices),
-        "minutes": sum(change["minutes"] for change in found.changes),
+        "minutes": sum(change["minutes"] for change in changes),
         "address": _address(standing),
     }
 
@@ -273,7 +274,7 @@ def _open_part(part: LooseOut, pieces: int) -> s.OpenChangeOut:
         "quantity": pieces,
         "replaces": None,
         "why": part["why"],
-        "minutes": 0,
+        "minutes": part["minutes"] // part["quantity"] * pieces,
         "price": _of_pieces(part, pieces),
     }
 

@@ -13,7 +13,10 @@ from graftbook.builds.stored import store
 from graftbook.builds.stored.documents import BuildOut, build_document, row_of, specification_document
 from graftbook.builds.stored.events import Event, taken_back
 from graftbook.catalogue.format.records import CharacteristicKindRecord, PositionRecord
-from graftbook.catalogue.store.titles import quantities, titles
+from graftbook.catalogue.store.nearest import names_near
+from graftbook.catalogue.store.places import places_of
+from graftbook.catalogue.store.tables import table
+from graftbook.catalogue.store.titles import kinds_called, titles
 from graftbook.closure.words.phrases import opening, with_article
 from graftbook.database import reading
 from graftbook.http.values import counted
@@ -56,8 +59,7 @@ class _Settling:
             case s.FittedIn():
                 return self._fitted(event)
             case s.UsedIn():
-                component = self._component(event.component)
-                return {"component": component, "quantity": event.quantity, "reason": event.reason}
+                return self._used(event)
             case s.KeptIn():
                 where = self._position(event.position) if event.position else None
                 return {"component": self._component(event.component), "position": where, "kept": event.kept}
@@ -86,18 +88,40 @@ class _Settling:
         told = {"position": self._position(event.position), "component": component}
         return {**told, "off": off, "kept": event.kept, "reason": event.reason, "list": None}
 
-    def _measured(self, event: s.BuildMeasuredIn) -> dict[str, Any]:
+    def _used(self, event: s.UsedIn) -> dict[str, Any]:
+        """A loose part: what has a place of its own is fitted there, which says where."""
+        component = self._component(event.component)
+        variant = self._build["variant"]
         with reading(self._service.engine) as session:
-            known = quantities(session, [event.characteristic])
-        if event.characteristic not in known:
-            raise UnknownCharacteristic(event.characteristic, pointer=f"{self._at}/characteristic")
-        quantity = known[event.characteristic]
+            known = session.connection()
+            places = places_of(known, component, variant) or places_of(known, component)
+            called = titles(session, PositionRecord, places)
+        if places:
+            where = " or ".join(dict.fromkeys(with_article(called.get(p, p)) for p in places[:3]))
+            message = f"{component} is no loose part, it goes at {where}: record it as fitted"
+            raise InvalidRequest(message, pointer=f"{self._at}/component")
+        return {"component": component, "quantity": event.quantity, "reason": event.reason}
+
+    def _kind(self, word: str) -> tuple[str, str]:
+        """A kind of characteristic, by its name or its title, and the quantity that it is measured in."""
+        pointer = f"{self._at}/characteristic"
+        with reading(self._service.engine) as session:
+            meant = kinds_called(session, word)
+            if not meant:
+                near = names_near(session.connection(), table("characteristic_kind").c.name, word)
+                raise UnknownCharacteristic(word, near, pointer=pointer)
+        if len(meant) > 1:
+            raise InvalidRequest(f"'{word}' could be {' or '.join(meant)}", pointer=pointer)
+        return next(iter(meant.items()))
+
+    def _measured(self, event: s.BuildMeasuredIn) -> dict[str, Any]:
+        kind, quantity = self._kind(event.characteristic)
         try:
             value = event.value if quantity == "choice" else read_measure(event.value, quantity).written
         except NotAMeasure as wrong:
             raise InvalidRequest(str(wrong), pointer=f"{self._at}/value") from wrong
         position = self._position(event.position)
-        return {"position": position, "characteristic": event.characteristic, "value": value}
+        return {"position": position, "characteristic": kind, "value": value}
 
     def _decided(self, wishes: Sequence[WishIn], reason: str) -> dict[str, Any]:
         self._names.wishes(wishes, f"{self._at}/wishes")
@@ -172,7 +196,7 @@ def sentence_of(event: Event, called: Mapping[str, str]) -> str:
         case "fitted":
             return _fitted(said, place)
         case "used":
-            return f"{said['quantity']} × {said['component']} used."
+            return f"{said['quantity']} × {said['component']} used{_by(said)}.{_why(said)}"
         case "kept":
             return f"{said['component']} is kept: {said['kept']}."
         case "work":
@@ -220,5 +244,12 @@ def _fitted(said: Mapping[str, Any], place: str) -> str:
     what = f"{number} fitted at {place}" if number else f"Nothing sits at {place} any more"
     off = f", {said['off']} came off" if said["off"] else ""
     kept = f", kept: {said['kept']}" if said["kept"] else ""
-    by = f" (order list {said['list']})" if said["list"] else ""
-    return f"{what}{off}{kept}{by}.{' ' + said['reason'] if said['reason'] else ''}"
+    return f"{what}{off}{kept}{_by(said)}.{_why(said)}"
+
+
+def _by(said: Mapping[str, Any]) -> str:
+    return f" (order list {listed})" if (listed := said.get("list")) else ""
+
+
+def _why(said: Mapping[str, Any]) -> str:
+    return f" {reason}" if (reason := said.get("reason")) else ""

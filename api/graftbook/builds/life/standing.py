@@ -19,18 +19,23 @@ from graftbook.builds import service as builds
 from graftbook.builds.stored import store
 from graftbook.builds.stored.documents import BuildOut, build_on, row_of, state_on
 from graftbook.builds.stored.events import Event, State, state_of
+from graftbook.closure.complete import loose_needs
 from graftbook.closure.search.deadline import OutOfTime
+from graftbook.closure.verify import FinishedSet
 from graftbook.database import reading
 from graftbook.problems import InvalidRequest
 from graftbook.process.service import Service
 from graftbook.questions.checks.service import check_what_is_known
 from graftbook.questions.closures.compared_schemas import CheckOut
-from graftbook.questions.closures.schemas import ChangeOut, ClosureOut, LooseOut, OutcomeWord, SetOut, WishOut
+from graftbook.questions.closures.schemas import ChangeOut, ClosureOut, LooseOut, OutcomeWord, WishOut
 from graftbook.questions.closures.service import closure_document, document_of
 from graftbook.questions.schemas import CheckIn, ClosureIn, VehicleIn
 from graftbook.rulebook.scope import Scope
 
 NOT_IN_TIME = "What is still open of it was not worked out in the time there was. Ask again."
+
+Pieces = list[tuple[LooseOut, int]]
+"""Loose parts, each with so many of its pieces."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +47,7 @@ class Open:
     """Why nothing can be told, where there is no set."""
     wishes: list[WishOut] = field(default_factory=list)
     changes: list[ChangeOut] = field(default_factory=list)
-    loose: list[tuple[LooseOut, int]] = field(default_factory=list)
+    loose: Pieces = field(default_factory=list)
     cautions: list[str] = field(default_factory=list)
 
 
@@ -58,22 +63,36 @@ def each_piece(parts: Mapping[str, int]) -> list[str]:
     return [number for number, count in parts.items() for _ in range(count)]
 
 
+def spare_of(scope: Scope, sits: Mapping[str, str | None], state: State) -> dict[str, int]:
+    """Pieces of loose parts that were used since it was decided what the vehicle shall get, beyond what the
+    fitted parts ask for: they were used for what is yet to be recorded as fitted."""
+    asked = loose_needs(FinishedSet(scope, sits, state.used))
+    return {
+        number: min(state.used_since.get(number, 0), max(0, pieces - asked.get(number, 0)))
+        for number, pieces in state.used.items()
+    }
+
+
 def still_open(
-    service: Service, build: BuildOut, check: CheckOut, used: Mapping[str, int], on: date | None
+    service: Service,
+    build: BuildOut,
+    check: CheckOut,
+    used: Mapping[str, int],
+    spare: Mapping[str, int],
+    on: date | None,
 ) -> Open:
     """What is left to do on a build. `check`: what is fitted as a set for the vehicle as built; `used`: loose
-    parts. Raises what asking a closure raises."""
+    parts, `spare` those of them that wait for what asks for them. Raises what asking a closure raises."""
     closure = _decided(service, build, on)
     wishes = closure["wishes"] if closure else []
     if closure and closure["set"] is None:
         return Open(closure["outcome"], closure["sentences"], wishes, cautions=closure["cautions"])
     wanted = closure["set"] if closure else None
-    whole = (
-        _laid_over(service, build, used, wanted)
-        if wanted and (wanted["changes"] or wanted["loose_parts"])
-        else check
-    )
-    return _left(build, used, wanted, whole, wishes)
+    changes, parts = (wanted["changes"], wanted["loose_parts"]) if wanted else ([], [])
+    overlaid = changes or parts or any(spare.values())
+    whole = _laid_over(service, build, used, spare, changes, parts) if overlaid else check
+    pieces = [(part, part["quantity"] - spare.get(part["component"], 0)) for part in parts]
+    return _left(build, used, changes, [one for one in pieces if one[1] > 0], whole, wishes)
 
 
 def _decided(service: Service, build: BuildOut, on: date | None) -> ClosureOut | None:
@@ -84,11 +103,19 @@ def _decided(service: Service, build: BuildOut, on: date | None) -> ClosureOut |
     return closure_document(service, body)[1]
 
 
-def _laid_over(service: Service, build: BuildOut, used: Mapping[str, int], wanted: SetOut) -> CheckOut:
-    """What is fitted with what the closure changes, as a set for the vehicle as built."""
-    sits = build["fitted"] | {change["position"]: change["component"] for change in wanted["changes"]}
-    pieces = dict(used)
-    for part in wanted["loose_parts"]:
+def _laid_over(
+    service: Service,
+    build: BuildOut,
+    used: Mapping[str, int],
+    spare: Mapping[str, int],
+    changes: list[ChangeOut],
+    parts: list[LooseOut],
+) -> CheckOut:
+    """What is fitted with what the closure changes, as a set for the vehicle as built. What is spare is left
+    out: it would count as a wish, and what rules ask for comes on top of that."""
+    sits = build["fitted"] | {change["position"]: change["component"] for change in changes}
+    pieces = {number: count - spare[number] for number, count in used.items()}
+    for part in parts:
         pieces[part["component"]] = pieces.get(part["component"], 0) + part["quantity"]
     body = CheckIn(vehicle=as_built(build), positions=sits, components=each_piece(pieces))
     found: CheckOut = document_of(service, check_what_is_known(service, body)[0])
@@ -96,23 +123,27 @@ def _laid_over(service: Service, build: BuildOut, used: Mapping[str, int], wante
 
 
 def _left(
-    build: BuildOut, used: Mapping[str, int], wanted: SetOut | None, whole: CheckOut, wishes: list[WishOut]
+    build: BuildOut,
+    used: Mapping[str, int],
+    changes: list[ChangeOut],
+    loose: Pieces,
+    whole: CheckOut,
+    wishes: list[WishOut],
 ) -> Open:
     completed = whole["completed"]
-    changes = {change["position"]: change for change in (wanted["changes"] if wanted else ())}
-    loose = [(part, part["quantity"]) for part in (wanted["loose_parts"] if wanted else ())]
     if completed is None:
-        return Open("proved", [], wishes, list(changes.values()), loose, whole["cautions"])
+        return Open("proved", [], wishes, changes, loose, whole["cautions"])
     if completed["set"] is None:
-        return Open(completed["outcome"], completed["sentences"], wishes, list(changes.values()), loose)
+        return Open(completed["outcome"], completed["sentences"], wishes, changes, loose)
     every = completed["set"]
-    new = [c for c in every["changes"] if not _sits(build, c) and c["position"] not in changes]
+    places = {change["position"] for change in changes}
+    new = [c for c in every["changes"] if not _sits(build, c) and c["position"] not in places]
     left = [(part, part["quantity"] - used.get(part["component"], 0)) for part in every["loose_parts"]]
     return Open(
         completed["outcome"],
         [],
         wishes,
-        _in_order([*changes.values(), *new], every["changes"]),
+        _in_order([*changes, *new], every["changes"]),
         [(part, pieces) for part, pieces in left if pieces > 0],
         completed["cautions"],
     )
@@ -176,7 +207,7 @@ def standing(service: Service, name: str, on: date | None = None, built_to: str 
     state = state_of(events, day, scope.today)
     assert state is not None, "it was found above"
     try:
-        left = still_open(service, build, check, state.used, on)
+        left = still_open(service, build, check, state.used, spare_of(scope, proposed.sits, state), on)
     except OutOfTime:
         left = Open("not proved in time", [NOT_IN_TIME])
     return Standing(

@@ -64,6 +64,8 @@ class State:
     built_to: str | None = None
     off: list[Off] = field(default_factory=list)
     used: dict[str, int] = field(default_factory=dict)
+    used_since: dict[str, int] = field(default_factory=dict)
+    """What of it was used since it was last said what the vehicle shall get."""
     told: list[Event] = field(default_factory=list)
     """Every event that counts, in the order of their days."""
 
@@ -98,13 +100,16 @@ def state_of(
 
 def _take_in(state: State, event: Event, original: Mapping[str, str | None]) -> None:
     said = event.detail
+    if event.what in ("stated", "decided", "built to"):
+        state.used_since = {}
     match event.what:
         case "stated":
             _state_anew(state, event)
         case "fitted":
             _fit(state, event, original)
         case "used":
-            state.used[said["component"]] = state.used.get(said["component"], 0) + said["quantity"]
+            for used in (state.used, state.used_since):
+                used[said["component"]] = used.get(said["component"], 0) + said["quantity"]
         case "kept":
             for off in state.off:
                 if off.component == said["component"] and said.get("position") in (None, off.position):

@@ -13,7 +13,7 @@ from sqlalchemy import Select, select
 from sqlmodel import Session
 
 from graftbook.catalogue.finding.of_book import OfBook
-from graftbook.catalogue.format.names import as_typed, plain_text
+from graftbook.catalogue.format.names import as_called, as_typed
 from graftbook.catalogue.store.conditions import split
 from graftbook.catalogue.store.tables import table
 from graftbook.problems import (
@@ -98,7 +98,7 @@ class BookNames:
     def __init__(self, book: RuleBook) -> None:
         flaws = (flaw.name for flaw in book.flaws)
         self._index(book.components, book.positions, book.sections, flaws, book.variant.options)
-        self._upgrades = {_plain(upgrade.name): upgrade for upgrade in book.upgrades}
+        self._upgrades = {as_called(upgrade.name): upgrade for upgrade in book.upgrades}
         self._book: Callable[[], RuleBook | None] = weakref.ref(book)  # which holds this
 
     @classmethod
@@ -120,10 +120,10 @@ class BookNames:
     ) -> None:
         self._numbers = frozenset(numbers)
         self._components = {as_typed(number): number for number in numbers}
-        self._positions = {_plain(name): name for name in positions}
-        self._sections = {_plain(name): name for name in sections}
-        self._flaws = {_plain(name): name for name in flaws}
-        self._options = {_plain(name): name for name in options}
+        self._positions = {as_called(name): name for name in positions}
+        self._sections = {as_called(name): name for name in sections}
+        self._flaws = {as_called(name): name for name in flaws}
+        self._options = {as_called(name): name for name in options}
 
     @cached_property
     def findable(self) -> OfBook | None:
@@ -150,18 +150,14 @@ class BookNames:
     def upgrade(self, word: str, pointer: str) -> Upgrade:
         """The named upgrade. Raises UnknownUpgrade."""
         names = {plain: upgrade.name for plain, upgrade in self._upgrades.items()}
-        return self._upgrades[_plain(_find(word, names, pointer, UnknownUpgrade))]
+        return self._upgrades[as_called(_find(word, names, pointer, UnknownUpgrade))]
 
     def option(self, word: str, pointer: str) -> str:
         """The option's name. Raises UnknownOption."""
         return _find(word, self._options, pointer, UnknownOption)
 
 
-def _plain(name: str) -> str:
-    return " ".join(plain_text(name).replace("_", " ").replace("-", " ").lower().split())
-
-
 def _find(word: str, known: Mapping[str, str], pointer: str, problem: type[Unknown]) -> str:
-    if (found := known.get(_plain(word))) is not None:
+    if (found := known.get(as_called(word))) is not None:
         return found
     raise problem(word, near_names(word, known.values()), pointer=pointer)

@@ -32,6 +32,11 @@ def as_typed(number: str) -> str:
     return _NOT_IN_A_NUMBER.sub("", plain_text(number)).upper()
 
 
+def as_called(name: str) -> str:
+    """A name that is no number, without what people leave out or add: case, dashes, underscores."""
+    return " ".join(plain_text(name).replace("_", " ").replace("-", " ").lower().split())
+
+
 def sort_key(number: str) -> str:
     """A key by which "9" stands before "10" and case does not count, alike on every engine."""
     return _DIGITS.sub(lambda digits: digits.group().zfill(10), number.upper())[:400]

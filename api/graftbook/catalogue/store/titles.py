@@ -6,6 +6,7 @@ from sqlalchemy import select
 from sqlmodel import Session
 
 from graftbook.catalogue.format import records as r
+from graftbook.catalogue.format.names import as_called
 from graftbook.catalogue.store.from_rows import records_named
 from graftbook.catalogue.store.tables import table
 from graftbook.database import listed
@@ -28,6 +29,16 @@ def titles(session: Session, kind: type[r.Record], names: Iterable[str]) -> dict
     if kind is r.ComponentRecord:
         return {record.number: record.name for record in found if isinstance(record, r.ComponentRecord)}
     return {str(getattr(record, "name", "")): str(getattr(record, "title", "")) for record in found}
+
+
+def kinds_called(session: Session, word: str) -> dict[str, str]:
+    """Kind of characteristic → the quantity that it is measured in, for the kinds whose name or title a word
+    is, however it is written; its very name comes before a title."""
+    kind, called = table("characteristic_kind"), as_called(word)
+    query = select(kind.c.name, kind.c.title, kind.c.quantity).order_by(kind.c.name)
+    every = session.connection().execute(query).all()
+    named = {row.name: row.quantity for row in every if as_called(row.name) == called}
+    return named or {row.name: row.quantity for row in every if as_called(row.title) == called}
 
 
 def quantities(session: Session, kinds: Iterable[str]) -> dict[str, str]:

@@ -43,6 +43,14 @@ def lists(
     return found[:limit]
 
 
+def lists_of(engine: Engine, chassis: str) -> list[OrderListShortOut]:
+    """Every list for a vehicle, whatever the list calls it, in name order."""
+    with reading(engine) as session:
+        rows = store.lists_naming(session, chassis)
+        its = [row for row in rows if any(v["chassis"] == chassis for v in of_before(row.facts)["vehicles"])]
+        return _short_ones(session, its)
+
+
 def newest_open(engine: Engine, limit: int) -> list[OrderListShortOut]:
     """The lists that are open, the one made last first."""
     with reading(engine) as session:

@@ -39,6 +39,13 @@ def lists_after(
     return list(session.exec(query.order_by(OrderListRow.name).limit(limit)))
 
 
+def lists_naming(session: Session, text: str) -> list[OrderListRow]:
+    """Lists whose facts have a text as a whole word of theirs, in name order."""
+    facts = col(OrderListRow.facts)
+    query = select(OrderListRow).where(facts.contains(json.dumps(text), autoescape=True))
+    return list(session.exec(query.order_by(OrderListRow.name)))
+
+
 def makers(session: Session, names: Sequence[str]) -> dict[str, str]:
     """Who made each of these lists."""
     event = OrderEventRow

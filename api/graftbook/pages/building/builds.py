@@ -40,7 +40,6 @@ from graftbook.questions.schemas import Body
 router = pages_router()
 
 ON_A_PAGE = 100
-MOST_LISTS = 500
 NOTHING: Form = {}
 FIELDS: Mapping[str, tuple[str, ...]] = {
     "fitted": ("position", "component", "off", "kept", "reason"),
@@ -155,21 +154,17 @@ def _build_page(
         asked_on=on.isoformat() if on else "",
         today=builds.today().isoformat(),
         events=[event for event in reversed(events) if event["day"] <= state["on"]],
-        lists=_lists(service, state["vehicle"]["chassis"]),
+        lists=overview.lists_of(service.engine, state["vehicle"]["chassis"]),
         typed=typed,
         told=told,
         address_of_build=f"/builds/{quote(name)}",
+        etag=document_etag("build", build_document(service.engine, name)),
         how_it_was=words.how_it_was,
         how_it_stands=words.how_it_stands,
         positions=[(p, found.scope.book.positions[p].title) for p in found.scope.book.positions],
+        kinds=sorted({kind.title for kind in found.scope.book.kinds.values()}),
         specifications=builds.list_specifications(service.engine, "", ON_A_PAGE),
     )
-
-
-def _lists(service: Service, chassis: str) -> list[Any]:
-    """The order lists of this vehicle that went out."""
-    every = overview.lists(service.engine, "", MOST_LISTS)
-    return [one for one in every if chassis in one["vehicles"]]
 
 
 @router.post("/builds/{name}")
@@ -186,10 +181,20 @@ def _record(request: Request, service: Service, name: str, form: Form, who: str)
     }
     what = form.get("what", "")
     try:
+        if what == "removed":
+            return _remove(service, name, form)
         ways.get(what, lambda: _record_one(service, name, what, form, who))()
     except Problem as problem:
         return _build_page(request, service, name, form, told_of(problem), problem.answer_status)
     return gone_to(f"/builds/{quote(name)}#recorded")
+
+
+def _remove(service: Service, name: str, form: Form) -> Response:
+    """The build and all that was recorded of it, as it was when the page was read."""
+    if form.get("sure") != "yes":
+        raise InvalidRequest("Tick that nothing that is recorded of it is needed any more")
+    builds.delete_build(service.engine, name, form.get("etag", ""))
+    return gone_to("/builds")
 
 
 def _record_one(service: Service, name: str, what: str, form: Form, who: str) -> None:

@@ -48,7 +48,7 @@ from graftbook.process.state import Service, ServiceDep
 router = pages_router()
 
 Name = Annotated[str, Path(pattern=SLUG_PATTERN)]
-MOST_LISTS = 200
+LISTS_ON_A_PAGE = 200
 ROWS_SHOWN = 8
 ON_A_PAGE = 40
 """Questions of one kind on a page."""
@@ -88,15 +88,21 @@ def list_address(name: str) -> str:
     return f"/edit/flat/{quote(name)}"
 
 
-@router.get("/edit/flat", dependencies=[MayEdit])
+@router.get("/edit/flat", dependencies=[MayEdit, takes("after")])
 def start(request: Request, service: ServiceDep) -> Response:
     """The lists that are kept, and the form for a new one."""
     return _start(request, service, Typed())
 
 
 def _start(request: Request, service: Service, typed: Typed, status: int = 200) -> Response:
-    lists = flat.flat_lists(service.engine, "", MOST_LISTS)
-    return page(request, "flat.html", status=status, headers=KEEP_NOTHING, lists=lists, typed=typed)
+    after = request.query_params.get("after", "")[:120]
+    lists = flat.flat_lists(service.engine, after, LISTS_ON_A_PAGE + 1)
+    facts = {
+        "lists": lists[:LISTS_ON_A_PAGE],
+        "following": lists[LISTS_ON_A_PAGE - 1].name if len(lists) > LISTS_ON_A_PAGE else "",
+        "typed": typed,
+    }
+    return page(request, "flat.html", status=status, headers=KEEP_NOTHING, **facts)
 
 
 @router.post("/edit/flat")
@@ -224,7 +230,9 @@ def _mapping_page(
 # The list, its questions, taking it
 
 
-@router.get("/edit/flat/{name}", dependencies=[MayEdit, takes("kind", "stored")])
+@router.get(
+    "/edit/flat/{name}", dependencies=[MayEdit, takes("kind", "stored", "questions", "changes", "told")]
+)
 def one(request: Request, name: Name, service: ServiceDep) -> Response:
     """Where a list stands: what is asked, what changed, what was assumed."""
     told = "Taken." * (request.query_params.get("stored") == "1")
@@ -244,6 +252,9 @@ def _list_page(request: Request, service: Service, name: str, shown: Shown, stat
     kind = request.query_params.get("kind", "")
     kind = kind if kind in kinds else next((k for k in KINDS if k in kinds), "")
     asked = [q for q in found.questions if q.kind == kind] if found else []
+    first_asked = _begins(request, "questions", len(asked))
+    first_change = _begins(request, "changes", len(found.changes) if found else 0)
+    first_told = _begins(request, "told", len(found.told) if found else 0)
     return page(
         request,
         "flat_list.html",
@@ -256,18 +267,29 @@ def _list_page(request: Request, service: Service, name: str, shown: Shown, stat
         kinds=[(k, KINDS[k], kinds[k]) for k in KINDS if k in kinds],
         kind=kind,
         kind_title=KINDS.get(kind, ""),
-        asked=[(q, _rows_shown(kept, q)) for q in asked[:ON_A_PAGE]],
-        more_asked=len(asked) - ON_A_PAGE,
+        asked=[(q, _rows_shown(kept, q)) for q in asked[first_asked : first_asked + ON_A_PAGE]],
+        asked_before=first_asked,
+        more_asked=len(asked) - first_asked - ON_A_PAGE,
         moved=Counter(change["what"] for change in found.changes) if found else {},
-        changes=found.changes[:CHANGES_SHOWN] if found else [],
-        more_changes=len(found.changes) - CHANGES_SHOWN if found else 0,
-        told=found.told[:TOLD_SHOWN] if found else [],
-        more_told=len(found.told) + found.untold - TOLD_SHOWN if found else 0,
+        changes=found.changes[first_change : first_change + CHANGES_SHOWN] if found else [],
+        changes_before=first_change,
+        more_changes=len(found.changes) - first_change - CHANGES_SHOWN if found else 0,
+        told=found.told[first_told : first_told + TOLD_SHOWN] if found else [],
+        told_before=first_told,
+        more_told=len(found.told) - first_told - TOLD_SHOWN if found else 0,
+        untold=found.untold if found else 0,
         decided=[(key, *key.split(":", 1), answer) for key, answer in sorted(kept.decisions.items())],
         titles=KINDS,
         known=flat.choices(service.engine),
         most_changes=MOST_CHANGES,
     )
+
+
+def _begins(request: Request, name: str, there_are: int) -> int:
+    """How many of them the address passes by; none when that would be all."""
+    said = request.query_params.get(name, "")
+    count = int(said[:9]) if said.isascii() and said.isdigit() else 0
+    return count if count < there_are else 0
 
 
 def _rows_shown(kept: FlatList, question: Question) -> list[tuple[int, str]]:
