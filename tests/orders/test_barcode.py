@@ -70,9 +70,9 @@ def test_labels_fill_sheet_after_sheet_and_one_too_long_says_so() -> None:
 def test_what_is_picked_stands_by_place_and_what_has_none_last() -> None:
     parts = [
         {"number": number, "name": number.lower(), "quantity": 2, "place": place}
-        for number, place in (("B", "shelf 2"), ("C", ""), ("A", "shelf 2"), ("D", "shelf 1"))
+        for number, place in (("B", "shelf 2"), ("C", ""), ("A", "shelf 2"), ("D", "shelf 10"))
     ]
     found = [(place, [part["number"] for part in those]) for place, those in by_place(parts)]
-    assert found == [("shelf 1", ["D"]), ("shelf 2", ["A", "B"]), (NO_PLACE, ["C"])]
+    assert found == [("shelf 2", ["A", "B"]), ("shelf 10", ["D"]), (NO_PLACE, ["C"])]
     text = PdfReader(io.BytesIO(picking_pdf({**made_order(1), "from_stock": parts}))).pages[0].extract_text()
-    assert text.index("shelf 1") < text.index("shelf 2") < text.index(NO_PLACE)
+    assert text.index("shelf 2") < text.index("shelf 10") < text.index(NO_PLACE)

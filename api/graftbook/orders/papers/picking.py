@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from graftbook.orders.papers.cells import Said
 from graftbook.orders.papers.layout import Paper, box, bytes_of, letterhead, table
 from graftbook.orders.papers.rows import Grid, left, right
-from graftbook.orders.papers.text import Facts, day_of, listed, plain
+from graftbook.orders.papers.text import Facts, day_of, in_order, listed, plain
 
 NO_PLACE = "No place is recorded"
 
@@ -13,7 +13,9 @@ NO_PLACE = "No place is recorded"
 def by_place(parts: Sequence[Facts]) -> list[tuple[str, list[Facts]]]:
     """What is taken, place by place as one walks: places in order, in each the numbers in order."""
     found: dict[str, list[Facts]] = {}
-    for part in sorted(parts, key=lambda part: (not part["place"], part["place"], part["number"])):
+    for part in sorted(
+        parts, key=lambda part: (not part["place"], in_order(part["place"] or ""), part["number"])
+    ):
         found.setdefault(part["place"] or NO_PLACE, []).append(part)
     return list(found.items())
 
