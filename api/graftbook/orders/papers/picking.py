@@ -7,6 +7,8 @@ from graftbook.orders.papers.layout import Paper, box, bytes_of, letterhead, tab
 from graftbook.orders.papers.rows import Grid, left, right
 from graftbook.orders.papers.text import Facts, day_of, in_order, listed, plain
 
+BOX = "[\u00a0\u00a0\u00a0\u00a0]"
+"""To be ticked; neither font has a square."""
 NO_PLACE = "No place is recorded"
 
 
@@ -32,7 +34,7 @@ def picking_pdf(facts: Facts, house: str = "") -> bytes:
     for place, parts in by_place(facts["from_stock"]):
         grid.band(place)
         for part in parts:
-            row = ("☐", [Said(part["number"], bold=True)], [Said(part["name"])], str(part["quantity"]))
+            row = (BOX, [Said(part["number"], bold=True)], [Said(part["name"])], str(part["quantity"]))
             grid.add(*row)
     taken = table(sheet, grid) or box(sheet, "The store", ["Nothing is taken from the store."])
     return bytes_of(sheet, [letterhead(sheet, house, plain(facts["name"]), "Picking list"), taken])
