@@ -79,4 +79,4 @@ def test_what_is_picked_stands_by_place_and_what_has_none_last() -> None:
     text = PdfReader(io.BytesIO(picking_pdf({**made_order(1), "from_stock": parts}))).pages[0].extract_text()
     assert text.index("shelf 2") < text.index("shelf 10") < text.index(NO_PLACE)
     assert REPLACEMENT not in text, "each line has a box that can be ticked"
-    assert len(re.findall(r"\[\s*\]", text)) == len(parts)
+    assert len(re.findall(r"\[__\]", text)) == len(parts)

@@ -7,8 +7,8 @@ from graftbook.orders.papers.layout import Paper, box, bytes_of, letterhead, tab
 from graftbook.orders.papers.rows import Grid, left, right
 from graftbook.orders.papers.text import Facts, day_of, in_order, listed, plain
 
-BOX = "[\u00a0\u00a0\u00a0\u00a0]"
-"""To be ticked; neither font has a square."""
+BOX = "[__]"
+"""To be ticked; neither font has a square, and blanks are put together."""
 NO_PLACE = "No place is recorded"
 
 
