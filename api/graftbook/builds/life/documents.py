@@ -245,7 +245,8 @@ def open_document(standing: Standing) -> s.StillOpenOut:
         "changes": [*map(_open_change, found.changes), *(_open_part(*one) for one in found.loose)],
         "price": f"{sum(Decimal(price) for price in prices if price):.2f}",
         "unknown_prices": sum(price is None for price in prices),
-        "minutes": sum(change["minutes"] for change in found.changes),
+        "minutes": sum(change["minutes"] for change in found.changes)
+        + sum(_minutes_of_pieces(part, pieces) for part, pieces in found.loose),
         "address": _address(standing),
     }
 
@@ -273,9 +274,14 @@ def _open_part(part: LooseOut, pieces: int) -> s.OpenChangeOut:
         "quantity": pieces,
         "replaces": None,
         "why": part["why"],
-        "minutes": 0,
+        "minutes": _minutes_of_pieces(part, pieces),
         "price": _of_pieces(part, pieces),
     }
+
+
+def _minutes_of_pieces(part: LooseOut, pieces: int) -> int:
+    """How long so many of a loose part's pieces take."""
+    return part["minutes"] * pieces // part["quantity"]
 
 
 def _of_pieces(part: LooseOut, pieces: int) -> str | None:
