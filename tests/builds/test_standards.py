@@ -82,6 +82,34 @@ async def test_one_version_is_the_houses_present_one(writer: httpx.AsyncClient):
 
 
 @pytest.mark.one_engine
+async def test_what_is_open_takes_as_long_as_the_set_and_less_once_parts_are_used(writer: httpx.AsyncClient):
+    """Loose parts that are work count with their minutes, as they do with their prices."""
+    await made(writer, {"wishes": [{"fit": "QB-3310"}]})
+    await sent(await writer.post("/v1/builds", json={"name": "red", "chassis": "24PL-018412"}), 201)
+    closure = {"vehicle": {"build": "red"}, "specification": "house@1"}
+    whole = (await sent(await writer.post("/v1/closures", json=closure)))["set"]
+    lasts = [part for part in whole["loose_parts"] if part["minutes"]]
+    assert lasts
+    first: list[dict[str, Any]] = [{"what": "built to", "specification": "house@1"}]
+    await sent(await writer.post("/v1/builds/red/events", json={"events": first}), 201)
+    still = (await sent(await writer.get("/v1/builds/red/state")))["still_open"]
+    assert (still["minutes"], still["price"]) == (whole["totals"]["labour_minutes"], whole["totals"]["price"])
+    assert {c["component"]: c["minutes"] for c in still["changes"] if not c["position"]} == {
+        part["component"]: part["minutes"] for part in whole["loose_parts"]
+    }
+    fitted = [
+        {"what": "fitted", "position": c["position"], "component": c["component"]} for c in whole["changes"]
+    ]
+    await sent(await writer.post("/v1/builds/red/events", json={"events": fitted}), 201)
+    left = (await sent(await writer.get("/v1/builds/red/state")))["still_open"]
+    assert left["minutes"] == sum(part["minutes"] for part in lasts)
+    used = [{"what": "used", "component": p["component"], "quantity": p["quantity"]} for p in lasts]
+    await sent(await writer.post("/v1/builds/red/events", json={"events": used}), 201)
+    done = (await sent(await writer.get("/v1/builds/red/state")))["still_open"]
+    assert done["minutes"] == 0
+
+
+@pytest.mark.one_engine
 async def test_a_newer_version_says_what_it_would_take_on_variants_and_on_vehicles(
     writer: httpx.AsyncClient,
 ):

@@ -19,8 +19,9 @@ from typer.main import get_command
 from typer.testing import CliRunner, Result
 
 from graftbook.catalogue.loading.imports import load
+from graftbook.client.problems import NOT_A_PROBLEM
 from graftbook.commands.cli import app
-from graftbook.commands.exits import MEANING, Ends, ends_with
+from graftbook.commands.exits import MEANING, Ends, ends_with, of_answer
 from graftbook.guide.book import page_text
 from graftbook.problems import Problem, Unavailable
 from tests.catalogue.sheet import small
@@ -69,6 +70,11 @@ def ended(*arguments: str, database: str, **how: object) -> tuple[int, bytes, by
         (("fits", "24PL-018412", "QA-1160"), Ends.NO),
         (("check", "--chassis", "24PL-018412", "QB-3310"), Ends.NO),
         (("order", *ASK, "--refuse", "QB-3310"), Ends.NO),
+        (("order", *ASK), Ends.DONE),
+        (("order", *ASK, "--at-most-suppliers", "1"), Ends.NO),
+        (("order", *ASK, "--at-most-suppliers", "1", "--summary"), Ends.NO),
+        (("order", *ASK, "--at-most-suppliers", "1", "--format", "json"), Ends.NO),
+        (("order", *ASK, "--part", "supplier:works"), Ends.WRONG_USE),
         (("find", "carbide"), Ends.NO),
         (("history", "component", "NOBODY"), Ends.NO),
         (("fits", "24PL-018412", "NOBODY"), Ends.WRONG_USE),
@@ -127,6 +133,33 @@ def test_every_problem_has_an_end_and_only_what_is_unforeseen_is_a_fault():
         codes[leaf] = ends_with(problem)
     assert {leaf for leaf, code in codes.items() if code is Ends.FAULT} == {Problem}
     assert [leaf for leaf, code in codes.items() if code is Ends.NO_DATABASE] == [Unavailable]
+
+
+@pytest.mark.parametrize(
+    ("kind", "status", "code"),
+    [
+        ("/problems/no-set", 409, Ends.NO),
+        ("/problems/busy", 503, Ends.NOT_IN_TIME),
+        ("/problems/not-in-time", 503, Ends.NOT_IN_TIME),
+        ("/problems/too-entangled", 422, Ends.NOT_IN_TIME),
+        ("/problems/unavailable", 503, Ends.NO_DATABASE),
+        (NOT_A_PROBLEM, 502, Ends.NO_DATABASE),
+    ],
+)
+def test_what_a_distant_service_answers_ends_as_it_would_here(kind: str, status: int, code: Ends):
+    assert of_answer(kind, status) is code
+
+
+@pytest.mark.parametrize("form", ["csv", "pdf"])
+def test_a_paper_without_all_lines_is_written_and_told(sqlite_demo_url: str, tmp_path: Path, form: str):
+    paper = tmp_path / f"order.{form}"
+    written = ("--format", form, "--output", str(paper), "--quiet")
+    asked = ("order", *ASK, "--database", sqlite_demo_url, *written)
+    short = run(*asked, "--at-most-suppliers", "1")
+    assert short.exit_code == Ends.NO
+    assert re.search(r"\d+ are NOT bought", short.stderr)
+    assert paper.stat().st_size > 1000
+    assert (run(*asked).exit_code, run(*asked).stderr) == (Ends.DONE, "")
 
 
 def commands() -> list[tuple[str, ...]]:

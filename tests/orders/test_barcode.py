@@ -1,6 +1,7 @@
 """Bar codes against another writer's table, and read back by a reader of our own."""
 
 import io
+import re
 from itertools import pairwise
 
 import pytest
@@ -12,6 +13,7 @@ from reportlab.graphics.barcode import code128
 from graftbook.orders.papers.barcode import QUIET, WIDTHS, bars, can_be_written, modules
 from graftbook.orders.papers.labels import ACROSS, DOWN, Label, labels_pdf
 from graftbook.orders.papers.picking import NO_PLACE, by_place, picking_pdf
+from graftbook.orders.papers.text import REPLACEMENT
 from tests.orders.facts import made_order
 
 texts = st.text(st.characters(min_codepoint=32, max_codepoint=126), min_size=1, max_size=30)
@@ -70,9 +72,11 @@ def test_labels_fill_sheet_after_sheet_and_one_too_long_says_so() -> None:
 def test_what_is_picked_stands_by_place_and_what_has_none_last() -> None:
     parts = [
         {"number": number, "name": number.lower(), "quantity": 2, "place": place}
-        for number, place in (("B", "shelf 2"), ("C", ""), ("A", "shelf 2"), ("D", "shelf 1"))
+        for number, place in (("B", "shelf 2"), ("C", ""), ("A", "shelf 2"), ("D", "shelf 10"))
     ]
     found = [(place, [part["number"] for part in those]) for place, those in by_place(parts)]
-    assert found == [("shelf 1", ["D"]), ("shelf 2", ["A", "B"]), (NO_PLACE, ["C"])]
+    assert found == [("shelf 2", ["A", "B"]), ("shelf 10", ["D"]), (NO_PLACE, ["C"])]
     text = PdfReader(io.BytesIO(picking_pdf({**made_order(1), "from_stock": parts}))).pages[0].extract_text()
-    assert text.index("shelf 1") < text.index("shelf 2") < text.index(NO_PLACE)
+    assert text.index("shelf 2") < text.index("shelf 10") < text.index(NO_PLACE)
+    assert REPLACEMENT not in text, "each line has a box that can be ticked"
+    assert len(re.findall(r"\[__\]", text)) == len(parts)

@@ -94,6 +94,22 @@ async def test_what_lies_on_the_bench_or_in_the_store_is_not_bought(counter: htt
     assert whole["from_stock"] == []
 
 
+async def test_a_caution_stays_when_the_part_is_in_the_house(counter: httpx.AsyncClient) -> None:
+    bought = await ordered(counter)
+    hub = next(line["cautions"] for line in bought["lines"] if line["number"] == "QA-3102")
+    assert hub
+    assert {"QB-9001: harmful; attacks paint and skin", *hub} <= set(bought["cautions"])
+    everything = {line["number"]: line["pieces"] for line in bought["lines"]}
+    bench = await ordered(counter, vehicle={"chassis": CHASSIS, "on_the_bench": list(everything)})
+    assert not bench["lines"]
+    assert set(bench["cautions"]) == set(bought["cautions"])
+    for number, pieces in everything.items():
+        assert (await counter.put(f"/v1/stock/{number}", json={"quantity": pieces})).status_code == 200
+    store = await ordered(counter)
+    assert not store["lines"]
+    assert store["cautions"] == bought["cautions"]
+
+
 async def test_what_nobody_supplies_is_named_with_a_substitute_that_the_closure_accepts(
     counter: httpx.AsyncClient,
 ) -> None:

@@ -69,11 +69,26 @@ def test_every_line_is_on_the_pages(size: int) -> None:
     for line in by_supplier(facts):
         at = text.find(squeezed(f"{line['line']}{line['number']}{line['name']}"), at)
         assert at >= 0, line["number"]
-        figures = f"{line['quantity']}{shown(line['unit_price'])}{shown(line['total'])}"
+        figures = f"{line['pieces']}{shown(line['unit_price'])}{shown(line['total'])}"
         assert squeezed(figures) in text[at : at + 300], line
         if line["pack"] > 1:
             assert squeezed(f"{line['packs']} x {line['pack']}") in text[at : at + 600], line
         assert squeezed(f"Why: {shortened(line['reasons'][0])}") in text[at : at + 900], line
+
+
+def test_the_paper_of_a_vehicle_has_its_own_parts_from_the_store_only() -> None:
+    facts = made_order(3)
+    one, two = (vehicle["label"] for vehicle in facts["vehicles"])
+    held = {"name": "Split pin", "quantity": 2, "place": "drawer 14"}
+    facts["from_stock"] = [
+        held | {"number": "QL-7001", "for": [{"vehicle": one, "positions": [], "quantity": 2}]},
+        held | {"number": "QL-7002", "for": [{"vehicle": two, "positions": [], "quantity": 2}]},
+        held | {"number": "QL-7003"},
+    ]
+    found = [
+        [part["number"] for part in part_of(facts, f"vehicle:{label}")["from_stock"]] for label in (one, two)
+    ]
+    assert found == [["QL-7001", "QL-7003"], ["QL-7002", "QL-7003"]]
 
 
 def test_a_reason_is_cut_between_words_and_says_so() -> None:

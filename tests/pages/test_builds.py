@@ -249,6 +249,14 @@ async def test_a_specification_is_made_compared_and_made_the_houses_own(
         assert "rear brake balance valve" in both.text, "places by what they are called"
         assert "brake.balance" not in both.text
         assert "Not in the catalogue" not in both.text
+        told = text_of(both)
+        assert "Asked as well: fit QB-3310 (front brake caliper" in told
+        assert "fit QL-7075" not in told, "that is asked as before"
+        assert "Effort at most: machining before, no limit now." in told
+        back = text_of(await editor.get("/specifications/house/compare?from=2&to=1"))
+        assert "Asked no more: fit QB-3310 (front brake caliper" in back
+        same = text_of(await editor.get("/specifications/house/compare?from=1&to=1"))
+        assert "Both ask for the same." in same
         lost = {"title": "Of old", "wishes": [{"fit": "QB-3310"}], "variants": ["24P-21-L", "24P-99-X"]}
         assert (await writer.post("/v1/specifications", json=lost | {"name": "of-old"})).status_code == 201
         for shown in ("", "/variants"):
@@ -270,6 +278,10 @@ async def test_a_specification_keeps_no_number_that_nobody_has(own_app: FastAPI)
         assert "qb 3302" not in text_of(told).partition("Name")[0], "a number may be typed in another way"
         assert "front discs please" in told.text[told.text.index("<textarea") :], "what was typed stays"
         assert (await editor.get("/specifications/slip")).status_code == 404
+        kept = await editor.send("/specifications", form | {"wishes": "qb 3302\nQB-3302\nql.7075"})
+        assert "Fit QB-3302 (front brake disc" in text_of(kept)
+        stored = (await client.get("/v1/specifications/slip")).json()
+        assert [wish["fit"] for wish in stored["wishes"]] == ["QB-3302", "QL-7075"]
 
 
 async def test_what_cannot_be_asked_is_not_told_as_late(own_app: FastAPI, writer: httpx.AsyncClient) -> None:

@@ -71,10 +71,10 @@ async def test_the_suppliers_table_has_no_column_of_noughts(browser: httpx.Async
 
 
 def test_a_count_that_is_no_whole_number_is_said() -> None:
-    assert came({"came-1": "", "came-2": "3"})[-1]["received"] == 3
+    assert [row["received"] for row in came({"came-1": "", "came-2": "3"}, [1, 2])] == [3]
     for text in ("three", "1.5", "-1", "99999999"):
         with pytest.raises(InvalidRequest, match="whole number"):
-            came({"came-1": text})
+            came({"came-1": text}, [1])
 
 
 async def test_a_whole_delivery_is_booked_in_at_once(writer: httpx.AsyncClient) -> None:
@@ -88,7 +88,8 @@ async def test_a_whole_delivery_is_booked_in_at_once(writer: httpx.AsyncClient) 
     first = await take("receive", **{"came-1": "1"})
     assert first.status_code == 303, first.text
     assert (await writer.get("/v1/order-lists/red")).json()["state"] == "partly received"
-    assert (await take("receive", do="all")).status_code == 303
+    for supplier in (await writer.get("/v1/order-lists/red")).json()["suppliers"]:
+        assert (await take("receive", all=supplier["name"])).status_code == 303
     kept = (await writer.get("/v1/order-lists/red")).json()
     assert kept["state"] == "received"
     assert all(line["received"] == line["pieces"] for line in kept["lines"])
@@ -127,12 +128,12 @@ async def till(own_app: FastAPI, writer: httpx.AsyncClient) -> AsyncIterator[Til
 
 async def test_the_delivery_form_stands_by_supplier_and_says_pieces_and_packs(till: Till) -> None:
     page = (await till.page()).text
-    forms = re.findall(r'<details class="delivery".*?</form></details>', page, re.S)
+    forms = re.findall(r'<details class="delivery".*?</p></details>', page, re.S)
     lines = (await till.list()).json()["lines"]
     suppliers = [one["name"] for one in (await till.list()).json()["suppliers"]]
     assert len(forms) == len(suppliers) == 6
     for form, supplier in zip(forms, suppliers, strict=True):
-        assert f'name="supplier" value="{supplier}"' in form
+        assert f'name="book" value="{supplier}"' in form
         theirs = [line["line"] for line in lines if line["supplier"] == supplier]
         assert [int(line) for line in re.findall(r'name="came-(\d+)"', form)] == theirs
         assert "of which all is there" not in form
@@ -145,8 +146,8 @@ async def test_the_delivery_form_stands_by_supplier_and_says_pieces_and_packs(ti
 
 
 async def test_what_does_not_match_is_asked_about_beside_its_field(till: Till) -> None:
-    typed = {"supplier": "welterby", "delivery_note": "L-7", "came-1": "9", "came-2": "1"}
-    asked = await till.take("receive", **typed)
+    typed = {"note-welterby": "L-7", "came-1": "9", "came-2": "1"}
+    asked = await till.take("receive", **typed, book="welterby")
     assert asked.status_code == 409
     assert asked.headers["content-type"].startswith("text/html")
     assert (await till.line(1))["received"] == 0
@@ -157,13 +158,14 @@ async def test_what_does_not_match_is_asked_about_beside_its_field(till: Till) -
     assert 'value="9"' in field
     assert 'aria-invalid="true" aria-describedby="wrong-1"' in field
     assert 'id="wrong-1"' in text
-    assert 'name="delivery_note" value="L-7"' in text
-    words, seen = (re.search(rf'name="{name}" value="([^"]+)"', text)[1] for name in ("accept", "doubted"))
-    plain = await till.take("receive", **typed, accept=words)
+    assert 'name="note-welterby" value="L-7"' in text
+    words, seen = (re.search(rf'name="{name}" value="([^"]+)"', text)[1] for name in ("accept", "seen"))
+    typed |= {"accept": words, "seen": seen}
+    plain = await till.take("receive", **typed, book="welterby")
     assert plain.status_code == 409, "the button alone says that it was seen"
-    other = await till.take("receive", **typed | {"came-1": "90"}, accept=words, doubted=seen)
+    other = await till.take("receive", **typed | {"came-1": "90"}, doubted="welterby")
     assert other.status_code == 409, "another count was never seen"
-    booked = await till.take("receive", **typed, accept=words, doubted=seen)
+    booked = await till.take("receive", **typed, doubted="welterby")
     assert (booked.status_code, booked.headers["location"]) == (303, "/orders/red#came-head")
     page = unescape((await till.page()).text)
     assert "9 pieces came, 1 ordered, 8 too many." in page.replace("\u00a0", " ")
@@ -179,22 +181,22 @@ async def test_what_does_not_match_is_asked_about_beside_its_field(till: Till) -
 
 
 async def test_packs_typed_on_the_page_are_booked_as_pieces(till: Till) -> None:
-    asked = await till.take("receive", supplier="sallowby", **{"came-13": "1", "unit-13": "pieces"})
+    asked = await till.take("receive", book="sallowby", **{"came-13": "1", "unit-13": "pieces"})
     assert asked.status_code == 409
     assert "Did you mean 1 pack of 4 = 4 pieces?" in unescape(asked.text)
-    kept = await till.take("receive", supplier="sallowby", **{"came-13": "1", "unit-13": "packs"})
+    kept = await till.take("receive", book="sallowby", **{"came-13": "1", "unit-13": "packs"})
     assert kept.status_code == 303, kept.text
     assert (await till.line(13))["received"] == 4
     assert "1 pack of 4 = 4 pieces came" in (await till.page()).text
 
 
 async def test_all_of_one_supplier_came_and_is_taken_back(till: Till) -> None:
-    kept = await till.take("receive", do="all", supplier="welterby", delivery_note="L-7")
+    kept = await till.take("receive", all="welterby", **{"note-welterby": "L-7"})
     assert kept.status_code == 303, kept.text
     lines = (await till.list()).json()["lines"]
     assert {line["supplier"] for line in lines if line["received"]} == {"welterby"}
     assert all(line["open"] == 0 for line in lines if line["supplier"] == "welterby")
-    again = await till.take("receive", do="all", supplier="welterby", delivery_note="L-7")
+    again = await till.take("receive", all="welterby", **{"note-welterby": "L-7"})
     assert (again.status_code, "nothing was booked" in again.text) == (422, True)
     assert (await till.take("take-back", booking="1", why=" ")).status_code == 422
     back = await till.take("take-back", booking="1", why="another van's box")
@@ -205,8 +207,40 @@ async def test_all_of_one_supplier_came_and_is_taken_back(till: Till) -> None:
     assert 'action="/orders/red/take-back"' not in page, "what is taken back cannot be again"
 
 
+async def test_what_is_typed_for_others_comes_back_with_the_page(till: Till) -> None:
+    beside = {"came-13": "1", "unit-13": "packs", "note-sallowby": '"4" & <5>', "later-12": "two"}
+    answer = await till.take("receive", all="welterby", **beside)
+    assert (answer.status_code, answer.headers["content-location"]) == (200, "/orders/red")
+    assert "booked" in answer.text
+    assert {line["supplier"] for line in (await till.list()).json()["lines"] if line["received"]} == {
+        "welterby"
+    }
+    (note,) = re.findall(r'name="note-sallowby" value="([^"]*)"', answer.text)
+    assert unescape(note) == beside["note-sallowby"]
+    assert re.search(r'name="came-13" value="1"', answer.text)
+    assert re.search(r'<option value="packs" selected>packs of 4', answer.text)
+    opened = re.findall(r'<details class="delivery" open>.*?name="book" value="(\w+)"', answer.text, re.S)
+    assert opened == ["sallowby"]
+    asked = await till.take("receive", book="sallowby", **beside | {"later-12": ""})
+    assert (asked.status_code, asked.headers["location"]) == (303, "/orders/red#came-head")
+
+
+async def test_the_enter_key_books_for_nobody_where_several_are_typed(till: Till) -> None:
+    refused = await till.take("receive", **{"came-1": "1", "came-13": "4"})
+    assert refused.status_code == 422
+    assert "press the button of the one whose delivery it is" in refused.text
+    assert not any(line["received"] for line in (await till.list()).json()["lines"])
+    assert (await till.take("receive", **{"came-1": "1"})).status_code == 303
+    assert (await till.line(1))["received"] == 1
+    assert "1\u00a0line from" in (await till.page()).text
+    await till.take("receive", all="sallowby")
+    newest = re.search(r'<p role="status">.*?</p>', (await till.page()).text)
+    assert newest
+    assert 'href="#booking-2"' in newest[0]
+
+
 async def test_taking_back_from_a_closed_list_says_that_it_opens_it(till: Till) -> None:
-    await till.take("receive", do="all", supplier="welterby")
+    await till.take("receive", all="welterby")
     assert (await till.take("close", reason="enough")).status_code == 303
     page = await till.page()
     assert "Take it back and open the list" in page.text
@@ -340,7 +374,6 @@ async def test_what_lies_on_the_bench_is_of_the_first_vehicle_only(browser: http
 
 
 async def test_what_a_form_cannot_hold_is_refused(writer: httpx.AsyncClient) -> None:
-    assert came({"came-²": "1", "came-x": "1"}) == []
     sent = {"chassis": "24PL-018412", "fit": "QL-7075", "name": "red"}
     for note in ("a\x07b", "a\u202eb", "x" * 2001):
         assert (await writer.post("/order", data=sent | {"note": note})).status_code == 422
@@ -544,11 +577,11 @@ async def test_what_will_not_come_is_not_open(till: Till) -> None:
     (line,) = [one for one in (await till.list()).json()["lines"] if one["number"] == "QB-9001"]
     number = str(line["line"])
     assert (
-        await till.take("receive", supplier="sallowby", **{f"came-{number}": "", f"never-{number}": "4"})
+        await till.take("receive", book="sallowby", **{f"came-{number}": "", f"never-{number}": "4"})
     ).status_code == 303
     told = await till.line(line["line"])
     assert (told["given_up"], told["open"]) == (4, 0)
-    assert (await till.take("receive", do="all", supplier="sallowby")).status_code == 303
+    assert (await till.take("receive", all="sallowby")).status_code == 303
     assert (await till.line(line["line"]))["received"] == 0
 
 

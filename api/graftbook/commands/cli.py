@@ -39,7 +39,7 @@ from graftbook.commands.stock import stock
 if TYPE_CHECKING:
     from graftbook.editing.linting.schemas import LintFindingOut
     from graftbook.orders.question_schemas import OrderIn
-    from graftbook.orders.schemas import OrderOut
+    from graftbook.orders.schemas import HeadlineOut
     from graftbook.settings import Settings
 
 app = Commands(
@@ -323,42 +323,46 @@ def order(
     summary: c.Summary = False, service: distant.Service = None,
 ) -> None:  # fmt: skip
     """The order of the closure that the same options give: what to buy, and from whom."""
-    from graftbook.orders.forms import MEDIA
-    from graftbook.orders.plain_text import order_page
+    from graftbook.orders.forms import DOCUMENTS, MEDIA
 
     if form != "text" and form not in MEDIA:
         stop(f"'{form}' is no form of an order; use text, {', '.join(MEDIA)}")
     if summary and form not in ("text", "json"):
         stop("a summary is JSON; leave out --format, or --summary")
+    if part and (summary or form not in DOCUMENTS):
+        stop(f"a part is a paper of its own; say --format {', '.join(DOCUMENTS[:-1])} or {DOCUMENTS[-1]}")
     asked = order_query_from(locals())
     with readable_errors(), c.enough_time():
-        ordered = distant.asked(
+        headline, paper = distant.asked(
             service, database,
             lambda shop: distant.ordered(shop, asked.order(), form, part, summary=summary),
             lambda settings: _ordered(settings, asked.order(), form, part, summary),
         )  # fmt: skip
-    if not isinstance(ordered, bytes):
-        ordered = "".join(f"{line.rstrip()}\n" for line in order_page(ordered)).encode()
     if output:
         with readable_errors():
-            output.write_bytes(ordered)
-        c.say(f"{len(ordered)} bytes written to {output}.")
+            output.write_bytes(paper)
+        c.say(f"{len(paper)} bytes written to {output}.")
     else:
-        sys.stdout.buffer.write(ordered)
+        sys.stdout.buffer.write(paper)
+    if not headline["complete"]:
+        if output or summary or form != "text":
+            typer.echo(f"graftbook: {headline['headline']}", err=True)
+        raise typer.Exit(NO)
 
 
 def _ordered(
     settings: "Settings", body: "OrderIn", form: str, part: str, summary: bool
-) -> "bytes | OrderOut":
-    """The order of the database's catalogue, in its form; as facts where it is to be a text."""
+) -> tuple["HeadlineOut", bytes]:
+    """The order of the database's catalogue in its form, and whether all of it is bought."""
     from graftbook.orders.forms import writer
+    from graftbook.orders.plain_text import order_text
     from graftbook.orders.service import order_facts_for
     from graftbook.orders.summary import summary_writer
 
     facts = order_facts_for(service_for(settings), body)
     if summary:
-        return summary_writer(body)(facts)
-    return facts if form == "text" else writer(form, settings.house, part)(facts)
+        return facts, summary_writer(body)(facts)
+    return facts, order_text(facts) if form == "text" else writer(form, settings.house, part)(facts)
 
 
 @app.command()

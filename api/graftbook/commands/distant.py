@@ -16,13 +16,13 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 import typer
 
 from graftbook.commands.console import settings_for, stop
-from graftbook.commands.exits import of_status
+from graftbook.commands.exits import of_answer
 from graftbook.problems import Unavailable
 
 if TYPE_CHECKING:
     from graftbook.client import Client
     from graftbook.orders.question_schemas import OrderIn
-    from graftbook.orders.schemas import OrderOut
+    from graftbook.orders.schemas import HeadlineOut, OrderOut
     from graftbook.questions.closures.schemas import ClosureOut
     from graftbook.questions.schemas import ClosureIn
     from graftbook.settings import Settings
@@ -59,9 +59,7 @@ def service_at(address: str) -> Iterator["Client"]:
             yield shop
     except ProblemAnswer as problem:
         hint = "; set GRAFTBOOK_KEY to a key of that service" if problem.status == 401 else ""
-        if problem.status == 503:
-            raise Unavailable(problem.detail) from problem
-        stop(f"{problem.detail}{hint}", of_status(problem.status))
+        stop(f"{problem.detail}{hint}", of_answer(problem.type, problem.status))
     except Unreachable as error:
         raise Unavailable(f"{address} does not answer: {error.__cause__}") from error
 
@@ -89,10 +87,17 @@ def closure_and_order(
     return document, shop.order(**sent(body)) if order and document["set"] is not None else None
 
 
-def ordered(shop: "Client", body: "OrderIn", form: str, part: str, *, summary: bool) -> "bytes | OrderOut":
-    """The service's order in a form of `orders.forms`; as facts where it is to be a text."""
-    if summary:
-        return shop.order_paper("json", view="summary", **sent(body))
-    if form != "text":
-        return shop.order_paper(form, part=part, **sent(body))
-    return shop.order(**sent(body))
+def ordered(
+    shop: "Client", body: "OrderIn", form: str, part: str, *, summary: bool
+) -> tuple["HeadlineOut", bytes]:
+    """The service's order in a form of `orders.forms` or as a text, and whether all of it is bought."""
+    import orjson
+
+    from graftbook.orders.plain_text import order_text
+
+    if form == "text" and not summary:
+        facts = shop.order(**sent(body))
+        return facts, order_text(facts)
+    brief = shop.order_paper("json", view="summary", **sent(body))
+    headline: HeadlineOut = orjson.loads(brief)
+    return headline, brief if summary else shop.order_paper(form, part=part, **sent(body))

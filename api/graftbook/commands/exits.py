@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from enum import IntEnum
 from textwrap import wrap
 
-from graftbook.problems import Busy, ImportRefused, NoSet, Problem, TooEntangled, Unavailable
+from graftbook.problems import ImportRefused, NoSet, Problem, TooEntangled, Unavailable
 
 
 class Ends(IntEnum):
@@ -23,8 +23,8 @@ class Ends(IntEnum):
 
 MEANING = {
     Ends.DONE: "done, or the answer is yes",
-    Ends.NO: "the answer is no: there is no such set, it does not fit, something is missing or open, "
-    "nothing was found, the lint found something, it may not be driven",
+    Ends.NO: "the answer is no: there is no such set, it does not fit, something is missing, open or "
+    "not bought, nothing was found, the lint found something, it may not be driven",
     Ends.WRONG_USE: "wrong use: an option, a name that nobody knows, a file that cannot be read or written",
     Ends.NO_DATABASE: "no database: it is not there, does not answer, or has not the shape that is needed",
     Ends.REFUSED: "refused: what was sent has mistakes, or something stands in the way; nothing was changed",
@@ -46,22 +46,27 @@ def told() -> str:
     return "\n".join(["\b", "It ends with", *lines])
 
 
+_OF_TYPE = {
+    NoSet.type: Ends.NO,
+    ImportRefused.type: Ends.REFUSED,
+    TooEntangled.type: Ends.NOT_IN_TIME,
+    Unavailable.type: Ends.NO_DATABASE,
+}
 _OTHER_STATES = frozenset({409, 412, 428})
+_GATEWAYS = frozenset({502, 503, 504})
 
 
 def ends_with(problem: Problem) -> Ends:
     """The code that tells of a problem."""
-    if type(problem) is Unavailable:
-        return Ends.NO_DATABASE
-    if isinstance(problem, Busy | TooEntangled | Unavailable):
-        return Ends.NOT_IN_TIME
-    if isinstance(problem, NoSet):
-        return Ends.NO
-    return Ends.REFUSED if isinstance(problem, ImportRefused) else of_status(problem.answer_status)
+    return of_answer(problem.type, problem.answer_status)
 
 
-def of_status(status: int) -> Ends:
-    """The code that tells of an HTTP status, for what a distant service refused."""
+def of_answer(kind: str, status: int) -> Ends:
+    """The code that tells of a problem of this type and status, here or as a distant service answers it."""
+    if kind in _OF_TYPE:
+        return _OF_TYPE[kind]
+    if status in _GATEWAYS:
+        return Ends.NOT_IN_TIME if kind.startswith("/problems/") else Ends.NO_DATABASE
     if status in _OTHER_STATES:
         return Ends.REFUSED
     return Ends.FAULT if status == 500 else Ends.WRONG_USE

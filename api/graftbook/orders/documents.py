@@ -8,7 +8,7 @@ from graftbook.http.values import GRADE_WORDS, counted, day_in_words, money, mon
 from graftbook.orders.buying.buying import Line, Market, Order
 from graftbook.orders.buying.not_bought import headline, not_bought_facts, shares_facts
 from graftbook.orders.buying.reconciling import Cause, Difference, Reconciliation
-from graftbook.orders.needs import Needs, TakenOff
+from graftbook.orders.needs import AtHand, Need, Needs, TakenOff
 from graftbook.orders.schemas import (
     BoughtOut,
     DayPriceOut,
@@ -79,7 +79,7 @@ def order_facts(
         "unknown_prices": [line.need.part.number for line in order.lines if line.unit_price is None],
         "price_of_days": _days(order),
         "split": _split(order),
-        "cautions": _cautions(order),
+        "cautions": _cautions(needs),
         "defers": DEFERS,
     }
     return {**headline(facts), **facts}
@@ -260,9 +260,11 @@ def _split(order: Order) -> SplitOut:
     return {"proved": found.proved, "gap": gap, "sentence": sentence}
 
 
-def _cautions(order: Order) -> list[str]:
-    found = [caution for line in order.lines for caution in line.need.cautions]
-    hazards = [f"{n.part.number}: {n.part.hazard}" for n in (x.need for x in order.lines) if n.part.hazard]
+def _cautions(needs: Needs) -> list[str]:
+    """Those of all that is fitted, whether it is bought, in the store or on the bench."""
+    parts: tuple[Need | AtHand, ...] = (*needs.lines, *needs.at_hand)
+    found = [caution for one in parts for caution in one.cautions]
+    hazards = [f"{one.part.number}: {one.part.hazard}" for one in parts if one.part.hazard]
     return list(dict.fromkeys([*found, *hazards]))
 
 

@@ -81,6 +81,7 @@ class AtHand:
     vehicle: str
     quantity: int
     positions: tuple[str, ...]
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +138,8 @@ def needs_of(wanted: Iterable[Wanted]) -> Needs:
         for number, entry in _of_vehicle(one).items():
             if number in one.on_the_bench:
                 places = tuple(entry.positions[one.label])
-                at_hand.append(AtHand(entry.part, one.label, entry.quantities[one.label], places))
+                cautions = _cautions(entry)
+                at_hand.append(AtHand(entry.part, one.label, entry.quantities[one.label], places, cautions))
             elif number in gathered:
                 _join(gathered[number], entry)
             else:
@@ -252,10 +254,14 @@ def _need(entry: _Gathered) -> Need:
         hand=_HANDS.get(hand, ""),
         pair=entry.pair,
         goes_with=tuple(entry.goes_with.values()),
-        cautions=(*section_cautions(book, part.section), *lifting(part)),
+        cautions=_cautions(entry),
         section_order=section.order if section else 10**6,
         section_title=section.title if section else part.section,
     )
+
+
+def _cautions(entry: _Gathered) -> tuple[str, ...]:
+    return (*section_cautions(entry.book, entry.part.section), *lifting(entry.part))
 
 
 def pieces_for(amount: float, contents: float) -> int:

@@ -8,6 +8,11 @@ from graftbook.orders.buying.not_bought import said_of
 from graftbook.orders.schemas import OrderLineOut, OrderOut, ReconciliationOut, SupplierOrderOut, TakenOffOut
 
 
+def order_text(document: OrderOut) -> bytes:
+    """An order as it is printed."""
+    return "".join(f"{line.rstrip()}\n" for line in order_page(document)).encode()
+
+
 def order_page(document: OrderOut) -> Iterator[str]:
     """An order by itself: what is not bought, the vehicles, what was wished, the list, the cautions."""
     yield from not_bought_lines(document)

@@ -274,9 +274,14 @@ def _open_part(part: LooseOut, pieces: int) -> s.OpenChangeOut:
         "quantity": pieces,
         "replaces": None,
         "why": part["why"],
-        "minutes": part["minutes"] // part["quantity"] * pieces,
+        "minutes": _minutes_of_pieces(part, pieces),
         "price": _of_pieces(part, pieces),
     }
+
+
+def _minutes_of_pieces(part: LooseOut, pieces: int) -> int:
+    """How long so many of a loose part's pieces take."""
+    return part["minutes"] * pieces // part["quantity"]
 
 
 def _of_pieces(part: LooseOut, pieces: int) -> str | None:

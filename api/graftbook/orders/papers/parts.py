@@ -6,7 +6,7 @@ from typing import Any
 from graftbook.orders.buying.not_bought import headline
 from graftbook.orders.lists.schemas import OrderListOut
 from graftbook.orders.papers.text import amount
-from graftbook.orders.schemas import NotSuppliedOut, OrderLineOut, OrderOut
+from graftbook.orders.schemas import FromStockOut, NotSuppliedOut, OrderLineOut, OrderOut
 from graftbook.problems import Unknown
 
 Whole = OrderOut | OrderListOut
@@ -99,6 +99,7 @@ def _of_vehicle(facts: Whole, label: str) -> dict[str, Any]:
         "vehicles": [vehicle for vehicle in facts["vehicles"] if vehicle["label"] == label],
         "lines": lines,
         "suppliers": [],
+        "from_stock": [item for item in facts["from_stock"] if _uses(item, label)],
         "at_hand": [item for item in facts["at_hand"] if item.get("vehicle", label) == label],
         "taken_off": [off for off in facts["taken_off"] if off["vehicle"] == label],
         "totals": {"parts": _sum(lines, "total"), "deposits": _sum(lines, "deposits")},
@@ -135,9 +136,10 @@ def _line_of(line: OrderLineOut, label: str) -> dict[str, Any] | None:
     }
 
 
-def _uses(item: NotSuppliedOut, label: str) -> bool:
+def _uses(item: NotSuppliedOut | FromStockOut, label: str) -> bool:
     """Whether it is for this vehicle; one that does not say for which counts for each."""
-    return not item["for"] or any(share["vehicle"] == label for share in item["for"])
+    shares = item.get("for", [])
+    return not shares or any(share["vehicle"] == label for share in shares)
 
 
 def _times(price: Any, quantity: int) -> str | None:

@@ -203,7 +203,7 @@ def _add_line(grid: Grid, line: Facts, facts: Facts, taxed: bool) -> None:
         str(line["line"]),
         [Said(line["number"], bold=True)],
         [Said(listed((line["name"], line["amount"])), bold=True)],
-        str(line["quantity"]),
+        str(line["pieces"]),
         shown(line["unit_price"]),
         shown(line["total"]),
         *([shown(line["tax"]) if amount(line["tax"]) else ""] if taxed else []),

@@ -95,24 +95,33 @@ def _body(service: Service, form: Form) -> dict[str, Any]:
     if not text:
         raise InvalidRequest("Say what it wishes: numbers, or the address of an answer", pointer="/wishes")
     question = question_in(text, STAND_IN)
-    _require_known(service, {wish.fit: None for wish in question.wishes if wish.fit})
+    known = _known(service, {wish.fit: None for wish in question.wishes if wish.fit})
     asked = question.model_dump(mode="json", exclude_unset=True)
     kept: dict[str, Any] = {name: asked[name] for name in ("wishes", "limits", "preference") if name in asked}
+    for wish in kept.get("wishes", ()):
+        if wish.get("fit"):
+            wish["fit"] = known[wish["fit"]]
+    if wishes := kept.get("wishes"):
+        kept["wishes"] = [wish for at, wish in enumerate(wishes) if wish not in wishes[:at]]
     variants = [name.removeprefix("variant-") for name in form if name.startswith("variant-")]
     return {**kept, "variants": variants, **said(form, "title", "note")}
 
 
-def _require_known(service: Service, numbers: Iterable[str]) -> None:
-    """That the catalogue has each number, typed in whatever way. Raises InvalidRequest."""
+def _known(service: Service, numbers: Iterable[str]) -> dict[str, str]:
+    """Numbers, typed in whatever way, as the catalogue writes them. Raises InvalidRequest."""
+    found: dict[str, str] = {}
     wrong: list[str] = []
     with reading(service.engine) as session:
         for number in numbers:
             try:
-                find_components(session, number)
+                first, *others = find_components(session, number)
             except UnknownComponent as problem:
                 wrong.append(problem.detail if problem.detail.endswith("?") else f"{problem.detail}.")
+            else:
+                found[number] = number if others else first
     if wrong:
         raise InvalidRequest(" ".join(wrong), pointer="/wishes")
+    return found
 
 
 @router.get("/specifications/{name}", dependencies=[MayRead, takes("version")])
@@ -230,5 +239,37 @@ def compare(request: Request, name: str, service: ServiceDep) -> Response:
         after=after,
         compared=compared,
         places=places,
-        said=specifications.compare_versions(before, after),
+        otherwise=_otherwise(service, before, after),
     )
+
+
+def _otherwise(service: Service, before: SpecificationOut, after: SpecificationOut) -> list[str]:
+    """What two versions ask for otherwise, in words."""
+    compared = specifications.compare_versions(before, after)
+    found = [
+        f"asked {word}: {wish}"
+        for word, wishes in (("as well", compared["wishes_added"]), ("no more", compared["wishes_removed"]))
+        for wish in _told_all(service, [WishIn(**wish) for wish in wishes])
+    ]
+    was, now = before["limits"], after["limits"]
+    found += [
+        f"{word.replace('_', ' ')}: {_limit(was.get(word))} before, {_limit(now.get(word))} now."
+        for word in {**was, **now}
+        if _limit(was.get(word)) != _limit(now.get(word))
+    ]
+    for word, old, new in (
+        ("variants", before["variants"] or ["every one"], after["variants"] or ["every one"]),
+        ("preference", before["preference"], after["preference"]),
+    ):
+        if old != new:
+            found.append(f"{word}: {', '.join(old)} before, {', '.join(new)} now.")
+    return found
+
+
+def _limit(value: Any) -> str:
+    """A limit in words."""
+    if isinstance(value, list):
+        return ", ".join(map(str, value)) or "no limit"
+    if value is True:
+        return "yes"
+    return "no limit" if not value or value in NO_LIMIT else str(value)

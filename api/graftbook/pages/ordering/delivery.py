@@ -1,4 +1,7 @@
-"""The delivery part of a kept list's page: a form a supplier, doubts beside its fields, what was booked."""
+"""The delivery part of a kept list's page: fields by supplier, doubts beside them, what was booked.
+
+One form holds the fields of all suppliers, so that what is typed for one is still there when another's
+delivery is booked."""
 
 import hashlib
 from collections.abc import Iterable, Sequence
@@ -15,6 +18,10 @@ from graftbook.problems import DeliveryDoubted, InvalidRequest, printable
 
 Form = dict[str, str]
 COLUMNS = (("came", "came"), ("later", "promised for later"), ("never", "will not come"))
+FIELDS = (*(column for column, _ in COLUMNS), "unit")
+"""What a line has in the form, each with the line's number behind it."""
+BOOK, ALL, DOUBTED = "book", "all", "doubted"
+"""The buttons; what is sent with one is the supplier's name."""
 NOBODY = "Without a supplier"
 
 
@@ -34,13 +41,13 @@ class FormRow(TypedDict):
     open: int
     still: str
     typed: bool
-    counts: dict[str, int | str]
+    counts: dict[str, str]
     unit: str
     wrong: list[str]
 
 
 class SupplierForm(TypedDict):
-    """What is open of one supplier, what is done, and what is doubted of what was typed."""
+    """What is open of one supplier, what is done, what is typed, and what is doubted of it."""
 
     place: int
     name: str
@@ -50,10 +57,11 @@ class SupplierForm(TypedDict):
     lines_open: int
     delivery_note: str
     wrong_note: list[str]
+    typed: bool
     doubts: bool
     of_all: list[str]
     accept: str
-    doubted: str
+    seen: str
 
 
 class LineTold(TypedDict):
@@ -78,16 +86,10 @@ def whole(form: Form, field: str) -> int:
     return int(text or 0)
 
 
-def came(form: Form) -> list[CameRow]:
-    """The rows of the receiving form in which something stands. Raises InvalidRequest."""
-    typed = {name[5:] for name in form if name.startswith("came-") and len(name) < 12}
-    lines = sorted(int(number) for number in typed if number.isascii() and number.isdigit())
+def came(form: Form, lines: Iterable[int]) -> list[CameRow]:
+    """The rows of these lines in which a count stands. Raises InvalidRequest."""
     rows = [
-        _row(
-            line,
-            *_counts(form, line),
-            PACKS if form.get(f"unit-{line}") == PACKS else PIECES,
-        )
+        _row(line, *_counts(form, line), PACKS if form.get(f"unit-{line}") == PACKS else PIECES)
         for line in lines
     ]
     return [row for row in rows if row["received"] or row["back_ordered"] or row["given_up"]]
@@ -98,15 +100,6 @@ def _counts(form: Form, line: int) -> tuple[int, int, int]:
     return received, later, never
 
 
-def all_open(facts: OrderListOut, supplier: str | None) -> list[CameRow]:
-    """Everything that is still open as received: of one supplier, "" those without one, or of all."""
-    return [
-        _row(line["line"], line["open"])
-        for line in facts["lines"]
-        if line["open"] and supplier in (None, line["supplier"] or "")
-    ]
-
-
 def _row(line: int, received: int, later: int = 0, never: int = 0, unit: str = PIECES) -> CameRow:
     return {
         "line": line, "unit": unit, "received": received, "back_ordered": later, "promised": None,
@@ -115,23 +108,67 @@ def _row(line: int, received: int, later: int = 0, never: int = 0, unit: str = P
 
 
 def delivery_of(facts: OrderListOut, form: Form) -> Delivery:
-    """What a form books in: the counts typed, or by its other button all that is open.
+    """What a form books of the supplier whose button was pressed: the counts typed, or all that is open.
 
     What was doubted is accepted for just what was seen: once a count is changed it is looked at anew.
     Raises InvalidRequest.
     """
-    rows = all_open(facts, form.get("supplier")) if form.get("do") == "all" else came(form)
+    supplier = _supplier_of(facts, form)
+    theirs = _lines_of(facts, supplier)
+    if ALL in form:
+        rows = [_row(line["line"], line["open"]) for line in theirs if line["open"]]
+    else:
+        rows = came(form, (line["line"] for line in theirs))
     if not rows:
         raise InvalidRequest("No count was typed, so nothing was booked")
-    found = Delivery(rows, form.get("supplier", ""), _note(form))
-    if form.get("doubted") != seen(found):
+    found = Delivery(rows, supplier, _note(form, supplier))
+    if DOUBTED not in form or form.get("seen") != seen(found):
         return found
     return replace(found, accept=frozenset(form.get("accept", "").split(";")))
 
 
-def _note(form: Form) -> str:
+def _supplier_of(facts: OrderListOut, form: Form) -> str:
+    """Whose button was pressed; with the enter key whoever something is typed for. Raises InvalidRequest."""
+    pressed = next((form[button] for button in (BOOK, ALL, DOUBTED) if button in form), None)
+    if pressed is not None:
+        return pressed
+    typed = [name for name in _suppliers(facts) if _is_typed(facts, form, name)]
+    if len(typed) > 1:
+        raise InvalidRequest(
+            "Something is typed for several suppliers, so nothing was booked: "
+            "press the button of the one whose delivery it is"
+        )
+    return typed[0] if typed else ""
+
+
+def _suppliers(facts: OrderListOut) -> list[str]:
+    """Their names in the order of the list; "" for the lines that have none."""
+    of_lines = (line["supplier"] or "" for line in facts["lines"])
+    return list(dict.fromkeys([*(one["name"] for one in facts["suppliers"]), *of_lines]))
+
+
+def _lines_of(facts: OrderListOut, supplier: str) -> list[KeptLineOut]:
+    return [line for line in facts["lines"] if (line["supplier"] or "") == supplier]
+
+
+def _is_typed(facts: OrderListOut, form: Form, supplier: str) -> bool:
+    lines = (line["line"] for line in _lines_of(facts, supplier))
+    fields = [f"note-{supplier}", *(f"{column}-{line}" for line in lines for column, _ in COLUMNS)]
+    return any(form.get(field, "").strip() for field in fields)
+
+
+def typed_beside(facts: OrderListOut, form: Form, booked: str) -> Form:
+    """What a form holds for other suppliers than the one that is booked; nothing where nothing is typed."""
+    others = [name for name in _suppliers(facts) if name != booked and _is_typed(facts, form, name)]
+    kept = {f"note-{name}" for name in others}
+    for name in others:
+        kept |= {f"{field}-{line['line']}" for line in _lines_of(facts, name) for field in FIELDS}
+    return {field: text for field, text in form.items() if field in kept}
+
+
+def _note(form: Form, supplier: str) -> str:
     try:
-        note: str = TypeAdapter(NoteNumber).validate_python(form.get("delivery_note", ""))
+        note: str = TypeAdapter(NoteNumber).validate_python(form.get(f"note-{supplier}", ""))
     except ValidationError as error:
         mistakes = [{**mistake, "loc": ("body", "delivery_note")} for mistake in error.errors()]
         raise problem_from_mistakes(mistakes) from error
@@ -145,27 +182,40 @@ def seen(delivery: Delivery) -> str:
 
 
 def forms_of(
-    facts: OrderListOut, delivery: Delivery | None, doubted: DeliveryDoubted | None
+    facts: OrderListOut,
+    beside: Form,
+    delivery: Delivery | None = None,
+    doubted: DeliveryDoubted | None = None,
 ) -> list[SupplierForm]:
-    """A form a supplier, in the order of the list; the one that is doubted holds what was typed."""
-    supplier = {line["line"]: line["supplier"] or "" for line in facts["lines"]}
-    names = dict.fromkeys([*(one["name"] for one in facts["suppliers"]), *supplier.values()])
-    typed_in = None
-    if delivery:
-        typed_in = delivery.supplier or supplier.get(delivery.lines[0]["line"], "")
+    """The fields of each supplier, in the order of the list: what is typed beside a delivery stands in them,
+    and of one that is doubted what was to be booked."""
     found = []
-    for place, name in enumerate(names, start=1):
-        theirs = delivery if typed_in == name else None
-        found.append(_form(facts, place, name, theirs, doubted if theirs else None))
+    for place, name in enumerate(_suppliers(facts), start=1):
+        theirs = delivery if delivery and delivery.supplier == name else None
+        typed = _typed_of(theirs) if theirs else beside
+        found.append(_form(facts, place, name, typed, doubted if theirs else None))
+        if theirs and doubted:
+            found[-1]["seen"] = seen(theirs)
     return found
 
 
+def _typed_of(delivery: Delivery) -> Form:
+    """A delivery as it is typed."""
+    typed = {f"note-{delivery.supplier}": delivery.delivery_note}
+    for row in delivery.lines:
+        counts = (row["received"], row["back_ordered"], row["given_up"])
+        for (column, _), count in zip(COLUMNS, counts, strict=True):
+            typed[f"{column}-{row['line']}"] = str(count or "")
+        typed[f"unit-{row['line']}"] = row["unit"]
+    return typed
+
+
 def _form(
-    facts: OrderListOut, place: int, name: str, delivery: Delivery | None, doubted: DeliveryDoubted | None
+    facts: OrderListOut, place: int, name: str, typed: Form, doubted: DeliveryDoubted | None
 ) -> SupplierForm:
-    lines = [line for line in facts["lines"] if (line["supplier"] or "") == name]
+    lines = _lines_of(facts, name)
     doubts: list[Doubt] = doubted.fields["doubts"] if doubted else []
-    rows = [_form_row(line, delivery, doubts) for line in lines]
+    rows = [_form_row(line, typed, doubts) for line in lines]
     still = [row for row in rows if row["open"] or row["typed"]]
     return {
         "place": place,
@@ -174,18 +224,18 @@ def _form(
         "open": still,
         "done": [row for row in rows if row not in still],
         "lines_open": sum(1 for line in lines if line["open"]),
-        "delivery_note": delivery.delivery_note if delivery else "",
+        "delivery_note": typed.get(f"note-{name}", ""),
         "wrong_note": [one["sentence"] for one in doubts if one["pointer"] == "/delivery_note"],
+        "typed": bool(doubts) or _is_typed(facts, typed, name),
         "doubts": bool(doubts),
         "of_all": [one["sentence"] for one in doubts if one["pointer"] == "/supplier"],
         "accept": ";".join(doubted.fields["accept"]) if doubted else "",
-        "doubted": seen(delivery) if delivery and doubted else "",
+        "seen": "",
     }
 
 
-def _form_row(line: KeptLineOut, delivery: Delivery | None, doubts: Iterable[Doubt]) -> FormRow:
-    rows = delivery.lines if delivery else ()
-    typed = next((row for row in rows if row["line"] == line["line"]), None)
+def _form_row(line: KeptLineOut, form: Form, doubts: Iterable[Doubt]) -> FormRow:
+    counts = {column: form.get(f"{column}-{line['line']}", "") for column, _ in COLUMNS}
     return {
         "line": line["line"],
         "number": line["number"],
@@ -193,12 +243,9 @@ def _form_row(line: KeptLineOut, delivery: Delivery | None, doubts: Iterable[Dou
         "pack": line["pack"],
         "open": line["open"],
         "still": packed(line["open"], line["pack"]),
-        "typed": typed is not None,
-        "counts": {
-            column: (typed[field] or "") if typed else ""
-            for (column, _), field in zip(COLUMNS, ("received", "back_ordered", "given_up"), strict=True)
-        },
-        "unit": typed["unit"] if typed else PIECES,
+        "typed": any(counts.values()),
+        "counts": counts,
+        "unit": form.get(f"unit-{line['line']}", PIECES),
         "wrong": [
             one["sentence"].removeprefix(f"{line['number']} ({line['name']}): ")
             for one in doubts

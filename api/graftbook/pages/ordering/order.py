@@ -31,7 +31,14 @@ from graftbook.orders.schemas import OrderOut
 from graftbook.orders.service import offers_side_by_side, order_facts_for
 from graftbook.pages.asking.question import PageQuestion, takes_question
 from graftbook.pages.frame import gone_to, page
-from graftbook.pages.ordering.delivery import delivery_of, forms_of, log_of, whole
+from graftbook.pages.ordering.delivery import (
+    SupplierForm,
+    delivery_of,
+    forms_of,
+    log_of,
+    typed_beside,
+    whole,
+)
 from graftbook.pages.ordering.ordered import ALSO, ANOTHER, BUY_FROM, TERMS, PageOrder, answer_to
 from graftbook.pages.problems import pages_router
 from graftbook.pages.words import told_of
@@ -361,10 +368,10 @@ def _kept_page(
     request: Request,
     service: Service,
     facts: OrderListOut,
-    form: dict[str, str] | None = None,
-    doubted: DeliveryDoubted | None = None,
+    forms: list[SupplierForm] | None = None,
+    status: int = HTTPStatus.OK,
 ) -> Response:
-    """The page of a list; with a delivery that is doubted its form holds what was typed."""
+    """The page of a list; `forms` where something is typed for a delivery."""
     name = facts["name"]
     changed: dict[str, Any] | None = None
     if facts["state"] == order_lists.DRAFT:
@@ -375,11 +382,11 @@ def _kept_page(
     return page(
         request,
         "order_list.html",
-        status=doubted.answer_status if doubted else 200,
+        status=status,
         list=facts,
         etag=order_lists.list_etag(facts),
         events=order_lists.events(service.engine, name, 0, order_lists.MOST_EVENTS),
-        forms=forms_of(facts, delivery_of(facts, form) if form else None, doubted),
+        forms=forms or forms_of(facts, {}),
         booked=log_of(_newest(service, facts)),
         too_many=[line for line in facts["lines"] if line["too_many"]],
         changed=changed,
@@ -432,14 +439,24 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
 
 
 def _receive(request: Request, service: Service, name: str, form: dict[str, str], who: str) -> Response:
-    """Book a delivery and go to where the next is booked, or show its form again with what is doubted."""
+    """Book a delivery and go to where the next is booked, or show its fields again with what is doubted.
+
+    What is typed for other suppliers is shown again as well: no address holds it, so this answers itself.
+    """
     facts = order_lists.list_document(service.engine, name)
+    delivery = delivery_of(facts, form)
+    beside = typed_beside(facts, form, delivery.supplier)
     try:
-        delivery = delivery_of(facts, form)
         order_lists.receive(service.engine, name, form.get("etag", ""), delivery, who)
     except DeliveryDoubted as doubted:
-        return _kept_page(request, service, facts, form, doubted)
-    return gone_to(f"/orders/{name}#came-head")
+        forms = forms_of(facts, beside, delivery, doubted)
+        return _kept_page(request, service, facts, forms, doubted.answer_status)
+    if not beside:
+        return gone_to(f"/orders/{name}#came-head")
+    facts = order_lists.list_document(service.engine, name)
+    answer = _kept_page(request, service, facts, forms_of(facts, beside))
+    answer.headers["Content-Location"] = f"/orders/{name}"
+    return answer
 
 
 def _take_back(service: Service, name: str, form: dict[str, str], who: str) -> Response:

@@ -15,6 +15,7 @@ from graftbook.orders.lists import service as order_lists
 from graftbook.orders.papers import barcode
 from graftbook.orders.papers.labels import Label, labels_pdf
 from graftbook.orders.papers.picking import by_place, picking_pdf
+from graftbook.orders.papers.text import in_order
 from graftbook.orders.stock import service as stock
 from graftbook.pages.frame import page
 from graftbook.pages.problems import pages_router
@@ -88,7 +89,10 @@ def _labels(service: Service, of: str, text: str) -> tuple[list[Label], bool]:
         for line in lines:
             if line["place"]:
                 held.setdefault(line["place"], []).append(line["number"])
-        made = [Label(place, ", ".join(numbers), place) for place, numbers in sorted(held.items())]
+        made = [
+            Label(place, ", ".join(numbers), place)
+            for place, numbers in sorted(held.items(), key=lambda one: in_order(one[0]))
+        ]
     return made[:MOST_LABELS], len(lines) > MOST_LABELS
 
 

@@ -351,7 +351,7 @@ async function takeStep(form, button) {
   main.inert = false;
   if (mine.signal.aborted) return;
   if (!answer || !answer.ok) { sendItself(form, button); return; }
-  const there = new URL(answer.url);
+  const there = new URL(answer.headers.get("Content-Location") || answer.url, answer.url);
   if (!sent.pathname.startsWith(there.pathname + "/")) { location.assign(there); return; }
   waited();
   keepSent(null);
@@ -367,13 +367,20 @@ async function takeStep(form, button) {
   putAt = performance.now();
 }
 
-// What was typed for other suppliers while one was booked: it stands in the page that comes as well.
+// The enter key books for the supplier at whose field it is pressed.
+document.addEventListener("keydown", (event) => {
+  const supplier = event.key === "Enter" && event.target.matches("input") && event.target.closest(".delivery");
+  if (!supplier) return;
+  event.preventDefault();
+  supplier.querySelector("button[name=book]").click();
+});
+
+// What was typed in other forms of the page: it stands in the page that comes as well.
 const OF_THE_STEP = ["form_token", "etag"];
 
 function typedBeside(form) {
-  const supplier = (one) => (one.elements.supplier || { value: "" }).value;
   const others = [...form.closest("main").querySelectorAll("form[data-in-place]")];
-  return others.filter((one) => supplier(one) !== supplier(form)).flatMap((one) => {
+  return others.filter((one) => one !== form).flatMap((one) => {
     const typed = typedIn(one).filter(isTyped);
     return typed.length ? [{ gist: gistOfForm(one, OF_THE_STEP), typed }] : [];
   });
