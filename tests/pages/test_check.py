@@ -506,3 +506,21 @@ async def test_a_list_with_wrong_entries_is_never_called_complete(browser: httpx
     page = await checked(browser, "QB-9001\nZZ-1")
     assert "Not decided: 1 entry was left out." in text_of(page)
     assert "Complete: " not in text_of(page)
+
+
+async def test_a_list_for_a_build_is_judged_by_what_is_fitted_to_it(writer: httpx.AsyncClient) -> None:
+    """Its chassis number stands in the field; for another one that is typed there the build is let go."""
+    build = {"name": "listed", "chassis": CHASSIS, "fitted": {"brake.servo": "QB-2066"}}
+    assert (await writer.post("/v1/builds", json=build)).status_code == 201
+    of_build = await writer.get("/check?build=listed&list=QB-3310", follow_redirects=True)
+    as_new = await writer.get(f"/check?chassis={CHASSIS}&list=QB-3310", follow_redirects=True)
+    assert f'value="{CHASSIS}"' in of_build.text
+    assert any("QB-2066" in line for line in lines_to_add(as_new))
+    assert not any("QB-2066" in line for line in lines_to_add(of_build))
+    form = {"build": "listed", "chassis": "24PR-012000", "list": "QB-3310"}
+    other = await writer.post("/check", data=form, follow_redirects=True)
+    assert "build=" not in str(other.url)
+    assert 'name="build"' not in other.text
+    same = await writer.post("/check", data=form | {"chassis": "24pl 018412"}, follow_redirects=True)
+    assert "build=listed" in str(same.url)
+    assert (await writer.get("/check?build=nobody")).status_code == 422

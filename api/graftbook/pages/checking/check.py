@@ -1,7 +1,8 @@
 """Is a list of numbers complete for a vehicle: what is missing, what clashes, what is too much."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import urlencode
 
@@ -22,6 +23,8 @@ from graftbook.pages.problems import pages_router
 from graftbook.problems import InvalidRequest, Problem, Unknown
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.reading import present_revision
+from graftbook.questions.schemas import VehicleIn
+from graftbook.questions.vehicles.service import name_vehicle
 
 router = pages_router()
 
@@ -49,8 +52,9 @@ def check_page(request: Request, service: ServiceDep) -> Response:
     """The form; below an answer when the address says a list. Its address names the revision."""
     given = request.query_params
     sent = Sent(PageQuestion.of(given.multi_items()), given.get(LIST, "")[:LONGEST_LIST])
-    if not sent.text.strip() and not any(sent.question.value(name) for name in ("chassis", "build")):
-        sent = Sent(sent.question.adding("chassis", chassis_in_hand(request)), sent.text)
+    sent = replace(sent, question=_of_one_vehicle(service, sent.question))
+    if not sent.text.strip() and not sent.question.value("chassis"):
+        sent = replace(sent, question=sent.question.adding("chassis", chassis_in_hand(request)))
     if sent.text.strip() and sent.question.value("chassis") and not sent.question.value("as_of"):
         now = Sent(sent.question.adding("as_of", present_revision(service)), sent.text)
         return gone_to(now.address())
@@ -64,7 +68,25 @@ async def check_sent(request: Request, service: ServiceDep) -> Response:
     return await run_in_threadpool(_answered_or_sent_on, request, service, sent)
 
 
+def _of_one_vehicle(service: Service, question: PageQuestion) -> PageQuestion:
+    """With a build its number stands in the field; for another one that is typed there the build is let go.
+
+    Raises UnknownBuild.
+    """
+    build, typed = question.value("build"), question.value("chassis")
+    if not build:
+        return question
+    its = name_vehicle(service, VehicleIn(build=build)).chassis
+    if not typed:
+        return question.adding("chassis", its)
+    with suppress(Unknown):
+        if name_vehicle(service, VehicleIn(chassis=typed)).chassis == its:
+            return question
+    return question.without("build").without("on")
+
+
 def _answered_or_sent_on(request: Request, service: Service, sent: Sent) -> Response:
+    sent = replace(sent, question=_of_one_vehicle(service, sent.question))
     dated = Sent(sent.question.adding("as_of", present_revision(service)), sent.text, sent.refused)
     ready = sent.text.strip() and sent.question.value("chassis") and not sent.refused
     if ready and len(dated.address()) <= LONGEST_ADDRESS:
