@@ -452,7 +452,7 @@ async def test_a_name_that_is_not_known_is_mended_by_one_link(
     ("said", "then"),
     [
         ("brake discs", {"upgrade": "front-discs"}),
-        ("five speeds", {"upgrade": "five-speed"}),
+        ("speeds, five of them", {"upgrade": "five-speed"}),
         ("pedal goes soft on hot days", {"remedy": "hose-rear-swells"}),
     ],
 )

@@ -272,3 +272,24 @@ def test_the_reasoner_says_in_problems_what_went_wrong(monkeypatch: pytest.Monke
 
 def _raise(kind: type[Exception]) -> None:
     raise kind
+
+
+HOLDING_MUCH = """
+import os
+from graftbook.process.reasoning.pool import Pool
+from graftbook.process.reasoning.worker import MOST_MEGABYTES
+
+held = bytearray(MOST_MEGABYTES + 100 << 20)
+held[::4096] = bytes(len(held) // 4096)
+pool = Pool(1)
+pids = [pool.run(os.getpid, seconds=60.0) for _ in range(3)]
+pool.close()
+print(len(set(pids)))
+"""
+
+
+def test_a_process_is_not_ended_for_what_the_one_that_began_it_holds() -> None:
+    """Until it runs its own program it shares that one's memory, which the system counts as its own too."""
+    command = [sys.executable, "-c", HOLDING_MUCH]
+    told = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=SECONDS, check=False)
+    assert told.stdout.strip() == "1", told.stderr

@@ -200,14 +200,15 @@ document.addEventListener("submit", (event) => {
 document.addEventListener("submit", ({ target: form }) => {
   if (form.getAttribute("method") !== "post" || form.getAttribute("action") === "/signin") return;
   const typed = typedIn(form).map((one) => (["checkbox", "radio"].includes(one.type) ? one.checked : one.value));
-  keepSent(typed.length ? { at: location.pathname + location.search, gist: gistOfForm(form), typed } : null);
+  const filled = typedIn(form).some(isTyped);
+  keepSent(typed.length ? { at: location.pathname + location.search, gist: gistOfForm(form), typed, filled } : null);
 });
 const refused = sent();
 const back = document.querySelector("a[data-back-to-form]");
 if (refused && back) {
   keepSent({ ...refused, refused: true });
   back.href = back.pathname === "/signin" ? "/signin?" + new URLSearchParams({ next: refused.at }) : refused.at;
-  document.querySelectorAll("[data-with-what-was-typed]").forEach((one) => { one.hidden = false; });
+  document.querySelectorAll("[data-with-what-was-typed]").forEach((one) => { one.hidden = !refused.filled; });
 } else if (refused && refused.refused && refused.at === location.pathname + location.search) {
   putBack(refused);
   keepSent(null);
