@@ -169,7 +169,10 @@ function putBack({ gist, typed }) {
   typedIn(form).forEach((field, at) => {
     if (typeof typed[at] === "boolean") field.checked = typed[at]; else field.value = typed[at];
   });
+  const again = typedIn(form).filter(isTyped);
+  again.forEach(openAround);
   openAround(form);
+  if (!again.length) return;
   const told = document.createElement("p");
   told.className = "told";
   told.setAttribute("role", "status");
@@ -399,8 +402,8 @@ function putBeside(main, beside) {
     for (const field of typed) {
       const now = form.elements[field.name];
       if (field.type === "checkbox") now.checked = field.checked; else now.value = field.value;
+      openAround(now);
     }
-    openAround(form);
   }
 }
 
