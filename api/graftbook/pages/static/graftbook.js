@@ -402,7 +402,7 @@ function putBeside(main, beside) {
     for (const field of typed) {
       const now = form.elements[field.name];
       if (field.type === "checkbox") now.checked = field.checked; else now.value = field.value;
-      openAround(now);
+      openAround(now.closest ? now : form);
     }
   }
 }
