@@ -19,7 +19,6 @@ from sqlalchemy import Engine
 from graftbook.app import collect_seldom
 from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.lint.finding import Wrong
-from graftbook.catalogue.lint.lint import lint
 from graftbook.catalogue.search import Search, find
 from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.closure.answering import answer_question
@@ -27,6 +26,7 @@ from graftbook.closure.compatibility import Fits, compatible
 from graftbook.closure.question import FitComponent, Question
 from graftbook.closure.search.constrain import warm_up
 from graftbook.database import reading
+from graftbook.editing.linting.side_by_side import lint
 from tests.benchmarks.loaded import load_all, world
 from tests.benchmarks.plot import Plot
 from tests.benchmarks.report import Line, Table

@@ -12,10 +12,11 @@ from graftbook.catalogue.lint import lint as linting
 from graftbook.catalogue.lint.closure import Survey
 from graftbook.catalogue.lint.equipment import figure_findings
 from graftbook.catalogue.lint.finding import Finding, Severity, Wrong
-from graftbook.catalogue.lint.lint import circles_in, lint
+from graftbook.catalogue.lint.lint import circles_in
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.store.tables import table
 from graftbook.database import reading
+from graftbook.editing.linting.side_by_side import lint
 from tests.benchmarks import world
 from tests.catalogue.sheet import sheet, small
 

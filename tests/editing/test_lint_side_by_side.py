@@ -12,7 +12,6 @@ from sqlmodel import Session
 from graftbook.catalogue.lint.finding import Finding
 from graftbook.catalogue.lint.lint import Judged
 from graftbook.catalogue.lint.lint import judge as judge_it
-from graftbook.catalogue.lint.lint import lint as lint_alone
 from graftbook.catalogue.loading.imports import load
 from graftbook.editing.linting import side_by_side
 from graftbook.editing.linting.side_by_side import lint
@@ -55,6 +54,8 @@ class Watched:
     def __init__(self) -> None:
         self.pools: list[Pool] = []
         self.boards: list[side_by_side._Board] = []
+        self.alone: list[Finding] = []
+        """What is found without a helper."""
         self.here: list[str] = []
         """The variants that were judged in this process."""
         self.before: Judging = lambda _: None
@@ -80,6 +81,7 @@ def wait_until(ready: Callable[[], bool]) -> None:
 def watched(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Watched:
     assert load(engine, sheet(SHEET)).ok
     watched = Watched()
+    watched.alone = list(lint(engine))
 
     class Board(side_by_side._Board):
         def __init__(self) -> None:
@@ -104,7 +106,7 @@ def watched(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Watched:
 
 
 def test_a_helper_finds_what_is_found_alone_in_the_same_order(engine: Engine, watched: Watched) -> None:
-    alone = list(lint_alone(engine))
+    alone = watched.alone
     assert len({finding.records for finding in alone}) == RANGES
     assert {len(finding.variants) for finding in alone} == {VARIANTS}
     watched.before = watched.wait_for_helper
@@ -115,7 +117,7 @@ def test_a_helper_finds_what_is_found_alone_in_the_same_order(engine: Engine, wa
 
 
 def test_what_others_edit_meanwhile_is_not_seen(engine: Engine, watched: Watched) -> None:
-    alone = list(lint_alone(engine))
+    alone = watched.alone
 
     def edit(count: int) -> None:
         if count == 0:
@@ -124,14 +126,14 @@ def test_what_others_edit_meanwhile_is_not_seen(engine: Engine, watched: Watched
     watched.before = edit
     assert list(watched.lint(engine)) == alone
     assert len(watched.here) == EVERY, "the helper saw another revision"
-    assert list(lint_alone(engine)) == []
+    assert list(lint(engine)) == []
 
 
 @pytest.mark.one_engine
 def test_what_a_helper_did_not_finish_is_done_here(
     engine: Engine, watched: Watched, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    alone = list(lint_alone(engine))
+    alone = watched.alone
     monkeypatch.setattr(Pool, "run", _lost)
     assert list(watched.lint(engine)) == alone
     assert len(watched.here) == len(set(watched.here)) == EVERY
@@ -147,7 +149,7 @@ def test_a_helper_that_cannot_be_begun_keeps_nobody_waiting(
 ) -> None:
     monkeypatch.setattr(pool, "_new_process", lambda _most_bytes: None)
     began = time.monotonic()
-    assert list(watched.lint(engine)) == list(lint_alone(engine))
+    assert list(watched.lint(engine)) == watched.alone
     assert len(watched.here) == EVERY
     assert time.monotonic() - began < side_by_side.SECONDS_TO_BEGIN / 2
 
@@ -177,5 +179,5 @@ def test_for_what_is_done_in_a_moment_no_process_is_begun(
     engine: Engine, watched: Watched, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(side_by_side, "SECONDS_WORTH_HELP", 3.0)
-    assert list(watched.lint(engine)) == list(lint_alone(engine))
+    assert list(watched.lint(engine)) == watched.alone
     assert not watched.pools

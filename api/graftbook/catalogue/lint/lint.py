@@ -8,7 +8,7 @@ from collections.abc import Container, Hashable, Iterable, Iterator, Sequence
 from itertools import chain, groupby
 from typing import NamedTuple
 
-from sqlalchemy import Connection, Engine, and_, or_, select
+from sqlalchemy import Connection, and_, or_, select
 from sqlmodel import Session
 
 from graftbook.catalogue.compiling.queries import compile_book
@@ -30,7 +30,7 @@ from graftbook.catalogue.loading.matching_names import (
 )
 from graftbook.catalogue.store.conditions import conditions_of, when_of
 from graftbook.catalogue.store.tables import table
-from graftbook.database import listed, reading
+from graftbook.database import listed
 from graftbook.rulebook.model import ALWAYS
 
 
@@ -85,17 +85,6 @@ def _built(connection: Connection, variants: Sequence[str]) -> set[str]:
 _Key = tuple[Wrong, tuple[str, ...]]
 
 
-def lint(engine: Engine, currency: str = "") -> Iterator[Finding]:
-    """Every finding: first the catalogue's own, then range by range. Memory holds one range at a time.
-
-    `currency` is the catalogue's own, which needs no exchange rate.
-    """
-    with reading(engine) as session:
-        yield from of_records(session.connection(), currency)
-        for range_name, variants in ranges_of(session.connection()):
-            yield from of_range(session, range_name, variants)
-
-
 def ranges_of(connection: Connection) -> list[tuple[str, list[str]]]:
     """The ranges that have variants, each with these, in name order."""
     variant = table("variant")
@@ -120,17 +109,6 @@ class Judged(NamedTuple):
     wrong: dict[_Key, str]
     unwell: dict[Key, str]
     well: set[Key]
-
-
-def of_range(session: Session, range_name: str, variants: list[str]) -> Iterator[Finding]:
-    """Findings of one range."""
-    from_new = flaws_from_new(session.connection(), range_name)
-    well: set[Key] = set()
-    judged: list[tuple[list[str], Judged]] = []
-    for alike in alike_variants(session.connection(), variants):
-        judged.append((alike, judge(session, alike[0], well, from_new)))
-        well |= judged[-1][1].well
-    yield from findings_of(session, judged)
 
 
 def judge(session: Session, variant: str, settled: Container[Key], from_new: Container[str]) -> Judged:

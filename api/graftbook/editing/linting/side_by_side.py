@@ -29,6 +29,7 @@ from graftbook.catalogue.lint.lint import (
 )
 from graftbook.catalogue.lint.rules import Key
 from graftbook.database import file_of, make_engine, reading
+from graftbook.process.commits import CatalogueState
 from graftbook.process.reasoning.pool import Lost, NoneFree, Pool
 
 SECONDS_WORTH_HELP = 3.0
@@ -39,20 +40,17 @@ SECONDS_EACH = 3_600.0
 """A variant that a helper has not judged by then is judged here."""
 
 
-class State(NamedTuple):
-    """Which database it is, and how far its history goes."""
-
-    epoch: str
-    revision: int
-
-
 def helpers_here() -> int:
     """As many as there are cores beside the one of this process."""
     return (os.cpu_count() or 1) - 1
 
 
 def lint(engine: Engine, currency: str = "", *, helpers: int = 0) -> Iterator[Finding]:
-    """What `catalogue.lint` finds, in the same order and of one revision, with up to so many helpers."""
+    """Every finding, all of one revision: first the catalogue's own, then range by range.
+
+    `currency` is the catalogue's own, which needs no exchange rate. `helpers`: so many at the most; each
+    process holds one rule book at a time.
+    """
     with reading(engine) as session:
         connection = session.connection()
         yield from of_records(connection, currency)
@@ -73,7 +71,7 @@ def lint(engine: Engine, currency: str = "", *, helpers: int = 0) -> Iterator[Fi
 
 
 def judged_in(
-    url: str, state: State, variant: str, settled: frozenset[Key], from_new: set[str]
+    url: str, state: CatalogueState, variant: str, settled: frozenset[Key], from_new: set[str]
 ) -> Judged | None:
     """What one variant shows, by a helper; None where somebody has edited the catalogue since."""
     with reading(_engine(url)) as session:
@@ -82,8 +80,8 @@ def judged_in(
         return judge(session, variant, settled, from_new)
 
 
-def _state(connection: Connection) -> State:
-    return State(epoch_of(connection), current_revision(connection))
+def _state(connection: Connection) -> CatalogueState:
+    return CatalogueState(epoch_of(connection), current_revision(connection))
 
 
 @cache
@@ -183,7 +181,7 @@ class _Board:
 class _Helpers:
     """Processes that judge variants of the board as long as there are any."""
 
-    def __init__(self, engine: Engine, state: State, board: _Board, most: int) -> None:
+    def __init__(self, engine: Engine, state: CatalogueState, board: _Board, most: int) -> None:
         self._url = engine.url.render_as_string(hide_password=False)
         self._most = most if engine.dialect.name != "sqlite" or file_of(engine.url) else 0
         self._state, self._board = state, board
