@@ -247,26 +247,26 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
 def _answer_errors(app: FastAPI) -> None:
     @app.exception_handler(problems.Problem)
     def known(request: Request, problem: problems.Problem) -> Response:
-        return _told(request, problem.kept())
+        return _problem_response(request, problem.kept())
 
     @app.exception_handler(TooLarge)
     def entangled(request: Request, _: TooLarge) -> Response:
-        return _told(request, problems.TooEntangled("Ask for less at once"))
+        return _problem_response(request, problems.TooEntangled("Ask for less at once"))
 
     @app.exception_handler(OutOfTime)
     def late(request: Request, _: OutOfTime) -> Response:
-        return _told(request, NotInTime("Ask for less at once, or for a longer deadline"))
+        return _problem_response(request, NotInTime("Ask for less at once, or for a longer deadline"))
 
     @app.exception_handler(RequestValidationError)
     def invalid(request: Request, error: RequestValidationError) -> Response:
-        return _told(request, problem_from_mistakes(error.errors()))
+        return _problem_response(request, problem_from_mistakes(error.errors()))
 
     @app.exception_handler(HTTPException)
     def framework(request: Request, error: HTTPException) -> Response:
         if error.status_code == 405:
             return _other_method(request)
         problem = error.problem if isinstance(error, BodyRefused) else _from_framework(request, error)
-        answer = _told(request, problem)
+        answer = _problem_response(request, problem)
         for name, value in (error.headers or {}).items():
             answer.headers[name] = value
         return answer
@@ -279,7 +279,7 @@ def _answer_errors(app: FastAPI) -> None:
         if (words := database_faults.in_words(error)) is None:
             raise error
         _LOG.error("no answer from the database", exc_info=error)
-        return _told(request, problems.Unavailable(words))
+        return _problem_response(request, problems.Unavailable(words))
 
     for fault in (DBAPIError, PoolTimeout):
         app.add_exception_handler(fault, no_database)
@@ -290,12 +290,12 @@ def _other_method(request: Request) -> Response:
     allow = {"Allow": allowed_methods(request.app, request.url.path)}
     if request.method == "OPTIONS":
         return Response(status_code=204, headers=allow)
-    answer = _told(request, problems.MethodNotAllowed())
+    answer = _problem_response(request, problems.MethodNotAllowed())
     answer.headers.update(allow)
     return answer
 
 
-def _told(request: Request, problem: problems.Problem) -> Response:
+def _problem_response(request: Request, problem: problems.Problem) -> Response:
     """A problem as a document, or on a page for a browser; whom a page needs to know signs in first."""
     if not wants_page(request):
         return problem_answer(problem, _request_id(request))

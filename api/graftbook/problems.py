@@ -212,9 +212,9 @@ class DeliveryDoubted(Problem):
     title = "Look at this delivery again; nothing is booked yet"
 
     def __init__(self, doubts: Sequence[Mapping[str, Any]] = (), accept: Iterable[str] = ()) -> None:
-        said = " ".join(doubt["sentence"] for doubt in doubts[:3])
+        sentences = " ".join(doubt["sentence"] for doubt in doubts[:3])
         more = f" (and {len(doubts) - 3} more)" if len(doubts) > 3 else ""
-        super().__init__(said + more, doubts=list(doubts), accept=list(accept))
+        super().__init__(sentences + more, doubts=list(doubts), accept=list(accept))
 
 
 class BookingTakenBack(Problem):

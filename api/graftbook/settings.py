@@ -136,8 +136,12 @@ class Settings(BaseModel):
     @classmethod
     def _from_the_environment(cls, given: dict[str, Any]) -> dict[str, Any]:
         """What is given goes before what the environment says."""
-        said = {name.upper(): value for name, value in os.environ.items()}
-        kept = {field: said[_named(field)] for field in cls.model_fields if _named(field) in said}
+        of_environment = {name.upper(): value for name, value in os.environ.items()}
+        kept = {
+            field: of_environment[_named(field)]
+            for field in cls.model_fields
+            if _named(field) in of_environment
+        }
         return kept | given
 
     @property

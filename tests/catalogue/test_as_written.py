@@ -116,7 +116,7 @@ def test_a_sign_of_another_currency_is_no_sum_of_ours():
 def test_of_the_catalogues_own_code_beside_a_sum_nothing_is_told():
     reading = Reading(currency="GBP")
     assert as_written.money("12,34 GBP", reading, HERE) == "12.34"
-    assert [line.partition(": ")[2] for line in reading.told()] == [
+    assert [line.partition(": ")[2] for line in reading.assumptions()] == [
         "a comma is the decimal comma: '12,34' is 12.34"
     ]
 
@@ -126,7 +126,7 @@ def test_the_formats_own_numbers_stay():
     for typed in ("0.853", "8.875", "20"):
         assert as_written.number(typed, reading, HERE) == typed
     assert as_written.number("12.0", reading, HERE, places=0) == "12"
-    assert reading.told() == []
+    assert reading.assumptions() == []
     with pytest.raises(Unclear, match=r"1000 or 1\.000"):
         as_written.number("1,000", reading, HERE, places=0)
 
@@ -164,7 +164,7 @@ def test_assumptions_are_told_once_each_with_the_first_place():
     for line in (3, 9, 12):
         as_written.money(f"£{line},50", reading, Place("b.xlsx", line, "offer", f"C{line}"))
     as_written.day("2.3.1964", reading, Place("b.csv", 4))
-    assert reading.told() == [
+    assert reading.assumptions() == [
         "b.xlsx, sheet offer, C3 and more: £ is GBP: '£3,50', 3 times",
         "b.xlsx, sheet offer, C3 and more: a comma is the decimal comma: '3,50' is 3.50, 3 times",
         "b.csv:4: read as a day: '2.3.1964' is 2 March 1964",

@@ -453,7 +453,7 @@ def test_after_a_thousand_mistakes_nothing_more_is_read(sqlite_engine: Engine, w
     read: list[int] = []
     report = load(sqlite_engine, Lines(lines()))
     assert len(report.mistakes) == 1000
-    assert report.told == "these are the first 1,000 mistakes; there are more"
+    assert report.mistake_count == "these are the first 1,000 mistakes; there are more"
     assert len(read) < 1100
     assert count(sqlite_engine, "section") == 0
 
@@ -461,7 +461,7 @@ def test_after_a_thousand_mistakes_nothing_more_is_read(sqlite_engine: Engine, w
 def test_a_thousand_mistakes_are_all_of_them(sqlite_engine: Engine) -> None:
     rows = "".join(f"S{n},title,none\n" for n in range(1000))
     report = load(sqlite_engine, sheet("[section]\nname,title,order\n" + rows))
-    assert (len(report.mistakes), report.stopped, report.told) == (1000, False, "1000 mistakes")
+    assert (len(report.mistakes), report.stopped, report.mistake_count) == (1000, False, "1000 mistakes")
 
 
 def test_progress_is_told_by_records(sqlite_engine: Engine) -> None:

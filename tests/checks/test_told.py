@@ -1,6 +1,6 @@
 """The findings as text: three groups in their order, the rest counted, what cannot be named."""
 
-from graftbook.questions.checks.documents import findings_document, told
+from graftbook.questions.checks.documents import findings_document, told_in_full
 from graftbook.questions.closures.plain_set import finding_lines
 from tests.checks.made import Made
 
@@ -34,7 +34,7 @@ def test_the_groups_come_in_their_order_and_the_worst_first_in_each():
     found = Made(
         {"brake.master": {"fluid_displaced": "5 ml"}, "charging.machine": {"current_supplied": "23 A"}}
     ).check()
-    (group,) = told(findings_document(list(found.values())))
+    (group,) = told_in_full(findings_document(list(found.values())))
     assert group["title"] == "This set makes it fail or worse"
     verdicts = [finding["verdict"] for finding in group["findings"]]
     assert verdicts == sorted(verdicts, key=("fails", "caution", "not determined").index)

@@ -17,7 +17,7 @@ from graftbook.orders.papers.csv import order_csv
 from graftbook.orders.papers.pdf import order_pdf
 from graftbook.orders.papers.xlsx import order_xlsx
 from graftbook.orders.plain_text import order_page
-from graftbook.orders.service import VehicleOrdered, _told
+from graftbook.orders.service import VehicleOrdered, _substitute
 from graftbook.orders.tables import OrderListRow
 from graftbook.rulebook.model import Effort
 from tests.closure.shelf import Shelf
@@ -382,7 +382,7 @@ def test_what_stands_in_its_place_says_what_work_it_takes(effort: Effort, work: 
     shelf = Shelf(brake="drum disc vented").fits("vented", "brake", effort=effort)
     book, answer, instead = shelf.book(), shelf.ask("disc"), shelf.ask("vented").solution
     vehicle = VehicleOrdered("24L-500", SimpleNamespace(book=book), answer, answer.solution, {})  # type: ignore[arg-type]
-    assert _told(vehicle, instead, "disc", {"vented"})["sentence"] == (
+    assert _substitute(vehicle, instead, "disc", {"vented"})["sentence"] == (
         f"Fit vented (part vented) instead{work}. Your wishes are fulfilled with it too."
     )
 

@@ -98,8 +98,8 @@ class Refusals:
         client = network_of(caller.client)
         with self._lock:
             _, _, before = self._counted.get(client, (caller, what, 0))
-            told = self._told.get(client)
-            if (told and now - told < self.APART) or not self._has_room(now):
+            last = self._told.get(client)
+            if (last and now - last < self.APART) or not self._has_room(now):
                 if client in self._counted or len(self._counted) < self.MOST_CLIENTS:
                     self._counted[client] = (caller, what, before + 1)
                 return []

@@ -47,8 +47,8 @@ class Tools:
         with engine.connect() as connection:
             server = int(connection.execute(text("SHOW server_version_num")).scalar_one()) // 10_000
         for name, path in self._paths.items():
-            told = subprocess.run([path, "--version"], capture_output=True, text=True, check=True).stdout
-            found = re.search(r"\)\s+(\d+)", told)
+            version = subprocess.run([path, "--version"], capture_output=True, text=True, check=True).stdout
+            found = re.search(r"\)\s+(\d+)", version)
             if found is None or int(found[1]) < server:
                 raise Refused(
                     f"{name} is of release {found[1] if found else '?'}, the server of {server}: take tools"
@@ -71,8 +71,8 @@ class Tools:
             env=environment, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False,
         )  # fmt: skip
         if done.returncode:
-            said = (done.stderr.strip().splitlines() or ["it said nothing"])[0]
-            raise Refused(f"{name} failed, nothing was changed: {said}")
+            complaint = (done.stderr.strip().splitlines() or ["it said nothing"])[0]
+            raise Refused(f"{name} failed, nothing was changed: {complaint}")
 
 
 def backup(database: URL, target: Path, tools: Tools) -> None:

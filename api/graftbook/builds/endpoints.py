@@ -98,9 +98,9 @@ def replace_build(
 ) -> Response:
     """Needs If-Match with the ETag that was read. From today on it is as said; what it was before stays on
     record."""
-    etag, settled, told = etag_wanted(if_match), builds.settled(service, body), body.told_by_records()
+    etag, settled, by_records = etag_wanted(if_match), builds.settled(service, body), body.told_by_records()
     return response_of(
-        _replaced(builds.replace_build(service.engine, name, etag, settled, orderer.who, told))
+        _replaced(builds.replace_build(service.engine, name, etag, settled, orderer.who, by_records))
     )
 
 

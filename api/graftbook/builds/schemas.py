@@ -83,8 +83,8 @@ class BuildChangeIn(BuildIn):
     def told_by_records(self) -> dict[str, str | None]:
         """What was sent of that."""
         day = self.taken_in.isoformat() if isinstance(self.taken_in, date) else None
-        said = {"taken_in": day, "built_to": self.built_to}
-        return {field: said[field] for field in said if field in self.model_fields_set}
+        by_records = {"taken_in": day, "built_to": self.built_to}
+        return {field: by_records[field] for field in by_records if field in self.model_fields_set}
 
 
 class SpecificationIn(Body):

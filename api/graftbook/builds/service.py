@@ -93,15 +93,17 @@ def create_build(
     """
     day = on or today()
     require_past(day, "/taken_in")
-    said = build.stated()
+    stated = build.stated()
     try:
         with writing(engine) as session:
             once.begin(session.connection())
             if store.build_row(session, name) is not None:
                 raise AlreadyExists(f"There is a build '{name}' already", pointer="/name")
-            session.add(BuildRow(name=name, variant=said["variant"], chassis=said["chassis"], taken_in=day))
+            session.add(
+                BuildRow(name=name, variant=stated["variant"], chassis=stated["chassis"], taken_in=day)
+            )
             session.flush()
-            store.add_event(session, name, day, who, "stated", said)
+            store.add_event(session, name, day, who, "stated", stated)
             _write_state(session, name)
             document = build_in(session, name)
             once.keep(session.connection(), document)
@@ -122,20 +124,20 @@ def _write_state(session: Session, name: str) -> None:
     state = state_of(store.events_of(session, name))
     if state is None:
         raise InvalidRequest(f"'{name}' would have no beginning: what it was taken in with counts no more")
-    said = state.stated
+    stated = state.stated
     store.set_build(
         session,
         name,
-        variant=said["variant"],
-        chassis=said["chassis"],
-        built=date.fromisoformat(said["built"]) if said["built"] else None,
-        options="; ".join(said["options"]),
+        variant=stated["variant"],
+        chassis=stated["chassis"],
+        built=date.fromisoformat(stated["built"]) if stated["built"] else None,
+        options="; ".join(stated["options"]),
         decided=orjson.dumps(list(state.decided)).decode(),
-        note=said["note"],
+        note=stated["note"],
         taken_in=state.taken_in,
         built_to=state.built_to,
     )
-    store.put_parts(session, name, state.fitted, said["on_the_bench"])
+    store.put_parts(session, name, state.fitted, stated["on_the_bench"])
     session.flush()
     session.expire_all()
 

@@ -144,9 +144,9 @@ def _may_repeat(call: Call[Any], error: httpx.TransportError) -> bool:
 
 def _wait(outcome: Outcome, number: int) -> float:
     """As long as the service says and a little more, so that not all come at once; else longer each time."""
-    said: str = outcome.headers.get("retry-after", "") if isinstance(outcome, httpx.Response) else ""
-    if said.isascii() and said.isdecimal():
-        return int(said) * random.uniform(1.0, 1.25)
+    retry_after: str = outcome.headers.get("retry-after", "") if isinstance(outcome, httpx.Response) else ""
+    if retry_after.isascii() and retry_after.isdecimal():
+        return int(retry_after) * random.uniform(1.0, 1.25)
     return random.uniform(0.5, 1.0) * min(FIRST_WAIT * 2.0 ** (number - 1), LONGEST_WAIT)
 
 

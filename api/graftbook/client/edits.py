@@ -126,10 +126,10 @@ def import_records(
 ) -> Call[ImportOut]:
     """Store records, all or nothing, once: a list of records, the bytes of a sheet, or (`media`) a workbook.
     `whole`: what is not sent of the kinds that are goes; `removes`: how many the dry run showed to go."""
-    said = _said(why=why, dry_run=dry_run, whole=whole) | ({} if removes is None else {"removes": removes})
+    query = _said(why=why, dry_run=dry_run, whole=whole) | ({} if removes is None else {"removes": removes})
     if isinstance(records, bytes):
-        return once_only("/v1/imports", records, once, media, params=said)
-    return once_only("/v1/imports", [*records], once, params=said)
+        return once_only("/v1/imports", records, once, media, params=query)
+    return once_only("/v1/imports", [*records], once, params=query)
 
 
 def import_schema() -> Call[Mapping[str, Any]]:
@@ -175,8 +175,8 @@ def put_flat_issue(name: str, sheet: bytes, *, file: str = "", media: str = SHEE
     """Put an issue of a list in; nothing of it is in the catalogue yet. A workbook's `media` is
     `application/octet-stream`."""
     path = path_of("flat-lists", name)
-    said = _said(file=file)
-    return change("PUT", f"{path}/issue", sheet, media, params=said, condition=path, repeatable=True)
+    query = _said(file=file)
+    return change("PUT", f"{path}/issue", sheet, media, params=query, condition=path, repeatable=True)
 
 
 def flat_issue(name: str) -> Call[FlatIssueOut]:
@@ -193,8 +193,8 @@ def decide_flat_list(name: str, answers: Mapping[str, str | None]) -> Call[FlatL
 def take_flat_issue(name: str, *, why: str = "", dry_run: bool = False) -> Call[FlatTakeOut]:
     """Load whatever is decided of the issue of the list that was read."""
     path = path_of("flat-lists", name)
-    said = _said(why=why, dry_run=dry_run)
-    return change("POST", f"{path}/take", params=said, condition=path, seconds=LONG)
+    query = _said(why=why, dry_run=dry_run)
+    return change("POST", f"{path}/take", params=query, condition=path, seconds=LONG)
 
 
 # Proposals ---------------------------------------------------------------------------------------

@@ -293,8 +293,8 @@ def count_stock(
     sheet: bytes, *, whole: bool = False, dry_run: bool = False, once: str = ""
 ) -> Call[StockCountOut]:
     """The store was counted: a CSV sheet of it, once. `whole`: what it does not name leaves the store."""
-    said = {name: True for name, wanted in (("whole", whole), ("dry_run", dry_run)) if wanted}
-    return once_only("/v1/stock", sheet, once, PAPERS["csv"], params=said)
+    query = {name: True for name, wanted in (("whole", whole), ("dry_run", dry_run)) if wanted}
+    return once_only("/v1/stock", sheet, once, PAPERS["csv"], params=query)
 
 
 # Reports and pictures ----------------------------------------------------------------------------
@@ -328,9 +328,9 @@ def picture(digest: str, size: str = "whole") -> Call[bytes]:
 
 def attach_picture(kind: str, name: str, pixels: bytes, media: str, *, caption: str = "") -> Call[PictureOut]:
     """Attach a photograph or sketch; the same sent again is the same. `media`: such as `image/jpeg`."""
-    said = {"caption": caption} if caption else {}
+    query = {"caption": caption} if caption else {}
     path = path_of("pictures", "of", kind, name)
-    return Call("POST", path, said, **sent(pixels, media), repeatable=True)
+    return Call("POST", path, query, **sent(pixels, media), repeatable=True)
 
 
 def take_picture_away(digest: str, kind: str, name: str) -> Call[None]:

@@ -104,10 +104,10 @@ def places(scope: Scope, measured: Measures) -> list[Place]:
     """Where a part with these measures may serve: some joint is met and none fails; the surest first."""
     found = []
     for position in sorted(scope.book.positions):
-        told = [(one, one.met_by(measured.get(one.kind))) for one in asked_at(scope, position)]
-        met = tuple(one for one, verdict in told if verdict)
-        if met and not any(verdict is False for _, verdict in told):
-            left = tuple(one for one, verdict in told if verdict is None)
+        verdicts = [(one, one.met_by(measured.get(one.kind))) for one in asked_at(scope, position)]
+        met = tuple(one for one, verdict in verdicts if verdict)
+        if met and not any(verdict is False for _, verdict in verdicts):
+            left = tuple(one for one, verdict in verdicts if verdict is None)
             found.append(Place(position, met, left))
     return sorted(
         found, key=lambda place: (-len({one.kind for one in place.met}), len(place.open), place.position)
@@ -151,5 +151,5 @@ def _telling(kind: str, candidates: Mapping[str, Measures]) -> Next | None:
         return None
     count = len(candidates)
     left = sum(len(some) * (len(some) + len(without)) for some in groups.values()) + len(without) * count
-    told = tuple((written[key], tuple(some)) for key, some in groups.items())
-    return Next(kind, told, tuple(without), left / count)
+    by_value = tuple((written[key], tuple(some)) for key, some in groups.items())
+    return Next(kind, by_value, tuple(without), left / count)

@@ -166,7 +166,7 @@ def _compared_lines(compared: "VersionsComparedOut") -> Iterator[str]:
             )
     for one in compared["builds"]:
         takes = one["takes"]
-        said = one["why"] if takes is None else (
+        words = one["why"] if takes is None else (
             f"{len(takes['changes'])} things, {takes['price']} {compared['currency']}, {takes['minutes']} min"
         )  # fmt: skip
-        yield f"build {one['build']} ({one['chassis']}): {said}"
+        yield f"build {one['build']} ({one['chassis']}): {words}"

@@ -137,5 +137,5 @@ def compatible(settings: "Settings", body: dict[str, Any]) -> "CompatibilityList
 def _lines(number: str, answer: "CompatibilityAnswerOut") -> Iterator[str]:
     from graftbook.http.plain_text import wrap
 
-    told = f"{answer.get('number') or number}  {answer['verdict']}. {answer.get('sentence', '')}"
-    return wrap(told, hang=2)
+    sentence = f"{answer.get('number') or number}  {answer['verdict']}. {answer.get('sentence', '')}"
+    return wrap(sentence, hang=2)

@@ -26,7 +26,7 @@ from graftbook.commands.console import (
     settings_for,
     stop,
 )
-from graftbook.commands.exits import told as how_it_ends
+from graftbook.commands.exits import how_it_ends
 from graftbook.commands.find import find
 from graftbook.commands.flat import flat
 from graftbook.commands.group import ByUse, Commands

@@ -270,8 +270,8 @@ def readable_errors() -> Iterator[None]:
             stop("this was not worked out in the time there is; ask for less at once", Ends.NOT_IN_TIME)
         if not isinstance(error, DBAPIError) or (words := in_words(error)) is None:
             raise
-        said = "the database does not answer" if words == GONE else words
-        stop(f"{said} ({error.orig})", NO_DATABASE)
+        complaint = "the database does not answer" if words == GONE else words
+        stop(f"{complaint} ({error.orig})", NO_DATABASE)
 
 
 def stop(message: str, code: int = WRONG_USE) -> NoReturn:
@@ -318,7 +318,9 @@ def show_mistakes(report: "Report") -> None:
     for mistake in report.mistakes:
         typer.echo(str(mistake), err=True)
     if report.mistakes:
-        typer.echo(f"{report.told[0].upper()}{report.told[1:]}; nothing was stored.", err=True)
+        typer.echo(
+            f"{report.mistake_count[0].upper()}{report.mistake_count[1:]}; nothing was stored.", err=True
+        )
 
 
 def who() -> str:

@@ -68,7 +68,7 @@ def _ended() -> int:
     except BrokenPipeError:
         return _nobody_reads()
     except OSError as error:
-        return INTERRUPTED if _heard else _told(str(error), 2)
+        return INTERRUPTED if _heard else _ended_with(str(error), 2)
     except Exception as error:
         return INTERRUPTED if _heard else _fault(error)
     return 0
@@ -96,9 +96,9 @@ def _fault(error: Exception) -> int:
 
         traceback.print_exception(error)
     words = " ".join(str(error).split())
-    return _told(f"this is a fault of the program: {type(error).__name__}: {words}"[:500], 70)
+    return _ended_with(f"this is a fault of the program: {type(error).__name__}: {words}"[:500], 70)
 
 
-def _told(words: str, code: int) -> int:
+def _ended_with(words: str, code: int) -> int:
     print(f"graftbook: {words}", file=sys.stderr)
     return code

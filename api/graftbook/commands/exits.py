@@ -36,7 +36,7 @@ MEANING = {
 """Each code with its one meaning, as `--help` and the guide say it."""
 
 
-def told() -> str:
+def how_it_ends() -> str:
     """The table for a terminal."""
     lines: Iterator[str] = (
         line

@@ -28,12 +28,12 @@ def find(
     service: distant.Service = None,
 ) -> None:
     """Find upgrades, components and flaws by what people say: `graftbook find front discs`."""
-    said = " ".join(text)
+    asked = " ".join(text)
     with c.readable_errors():
         document = distant.asked(
             service, database,
-            lambda shop: shop.search(said, chassis=chassis, limit=limit),
-            lambda settings: found(settings, said, chassis, limit),
+            lambda shop: shop.search(asked, chassis=chassis, limit=limit),
+            lambda settings: found(settings, asked, chassis, limit),
         )  # fmt: skip
     if as_json:
         c.print_json(document)

@@ -65,7 +65,7 @@ def flat(
         if answer:
             service.decide(engine, mapping, dict(_pairs(answer)))
         kept, found = service.look(engine, mapping)
-        c.print_lines(_told(kept, found))
+        c.print_lines(_summary_lines(kept, found))
         if found.questions and not decided and not dry_run:
             c.stop("nothing was taken: answer what is open, or take the rest with --decided", c.NO)
         author = Author(c.who(), why)
@@ -133,7 +133,7 @@ def _proposed(name: str, rows: "Rows") -> str:
     )
 
 
-def _told(kept: "FlatList", found: "Turned") -> list[str]:
+def _summary_lines(kept: "FlatList", found: "Turned") -> list[str]:
     """What is asked, what changed, and how many there are of each."""
     from graftbook.editing.flat.questions import KINDS
 

@@ -52,9 +52,11 @@ class ByUse(TyperGroup):
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
         """As the framework does, under a title for each use."""
-        for title, told in BY_USE.items():
+        for title, commands in BY_USE.items():
             with formatter.section(title):
-                formatter.write_dl([(name, words) for name, words in told.items() if name in self.commands])
+                formatter.write_dl(
+                    [(name, words) for name, words in commands.items() if name in self.commands]
+                )
 
 
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Say nothing but what was asked for.")]

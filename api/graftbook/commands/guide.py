@@ -47,11 +47,11 @@ def columns(
     writer = csv.writer(sys.stdout, lineterminator="\n")
     writer.writerow(facts[0])
     writer.writerows(
-        ["; ".join(v) if isinstance(v, list) else _told(v) for v in one.values()] for one in facts
+        ["; ".join(v) if isinstance(v, list) else _setting_value(v) for v in one.values()] for one in facts
     )
 
 
-def _told(value: str | bool) -> str:
+def _setting_value(value: str | bool) -> str:
     return value if isinstance(value, str) else "yes" if value else "no"
 
 

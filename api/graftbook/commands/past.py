@@ -116,7 +116,7 @@ def take_back(
     """Undo one edit by a new one; refused where a later edit changed the same records."""
     with c.readable_errors():
         document = taken_back(c.settings_for(database), revision, why, dry_run=dry_run)
-    _told(document, as_json, f"Revision {revision} {'can be' if dry_run else 'is'} taken back")
+    _print_edit(document, as_json, f"Revision {revision} {'can be' if dry_run else 'is'} taken back")
 
 
 def remove(
@@ -137,7 +137,7 @@ def remove(
     """Take a record out of the catalogue; refused while another record or a build names it."""
     with c.readable_errors():
         document = removed(c.settings_for(database), _known(kind), name, with_own, why, dry_run=dry_run)
-    _told(document, as_json, f"{kind} '{name}' {'can be' if dry_run else 'is'} taken out")
+    _print_edit(document, as_json, f"{kind} '{name}' {'can be' if dry_run else 'is'} taken out")
 
 
 def edits(settings: "Settings", limit: int) -> "list[RevisionOut]":
@@ -209,7 +209,7 @@ def _edited(report: Any) -> "EditOut":
     }
 
 
-def _told(document: "EditOut", as_json: bool, done: str) -> None:
+def _print_edit(document: "EditOut", as_json: bool, done: str) -> None:
     if as_json:
         c.print_json(document)
     kept = "nothing is stored" if document["dry_run"] else f"revision {document['catalogue_revision']}"

@@ -262,7 +262,7 @@ class EffectLook:
         for kept in self._kept:
             left = until.left()
             if left <= 0:
-                effect.not_looked.append(_told(kept))
+                effect.not_looked.append(_answer_effect(kept))
                 left_over.append(kept)
             elif _compare_one(self._service, effect, kept, min(left, SECONDS_A_QUESTION)):
                 left_over.append(kept)
@@ -286,7 +286,7 @@ class EffectLook:
                 with suppress(Busy), service.turn():
                     _compare_one(service, found, kept, min(until.left(), SECONDS_A_QUESTION_LATER))
                 with job.lock:
-                    _replace(effect, _told(kept), found)
+                    _replace(effect, _answer_effect(kept), found)
 
         return service.background.begin(owner, effect, work)
 
@@ -373,11 +373,11 @@ def _replace(effect: Effect, question: AnswerEffect, found: Effect) -> None:
 def _compare_one(service: Service, effect: Effect, kept: _Kept, seconds: float) -> bool:
     """Put one question into the effect's lists; whether more time may tell more."""
     if isinstance(kept.after, Problem):
-        told = kept.after.detail or kept.after.title
-        effect.impossible.append(_told(kept, [f"It can no longer be asked: {told}"]))
+        problem = kept.after.detail or kept.after.title
+        effect.impossible.append(_answer_effect(kept, [f"It can no longer be asked: {problem}"]))
         return False
     found = _compare_answers(service, kept.before, kept.after, seconds)
-    getattr(effect, found.how).append(_told(kept, found.sentences, found.extra))
+    getattr(effect, found.how).append(_answer_effect(kept, found.sentences, found.extra))
     return found.more_time
 
 
@@ -400,7 +400,7 @@ def _asks(asked: Asked) -> str:
     return " ".join(phrases.of_wish(wish, asked.book) for wish in asked.question.wishes)
 
 
-def _told(kept: _Kept, sentences: Sequence[str] = (), extra: int = 0) -> AnswerEffect:
+def _answer_effect(kept: _Kept, sentences: Sequence[str] = (), extra: int = 0) -> AnswerEffect:
     more = len(sentences) - MOST_LINES
     shown = [*sentences[:MOST_LINES], *([f"… and {more} more"] if more > 0 else [])]
     return AnswerEffect(kept.subject.label, _asks(kept.before), tuple(shown), extra)

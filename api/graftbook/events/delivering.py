@@ -208,13 +208,13 @@ def note(engine: Engine, webhook: str, mine: str, number: int, answer: Answered 
             row.position, row.attempts, row.due = number, 0, now
         else:
             _put_off(row, answer, now)
-        store.note_delivery(session, row, number, now, _told(answer))
+        store.note_delivery(session, row, number, now, _outcome_words(answer))
         if not delivered:
             _give_back(row)
         return delivered
 
 
-def _told(answer: Answered | NotSent) -> str:
+def _outcome_words(answer: Answered | NotSent) -> str:
     """What came of an attempt, in words."""
     if not isinstance(answer, Answered):
         return str(answer)
@@ -228,7 +228,7 @@ def _put_off(row: WebhookRow, answer: Answered | NotSent, now: datetime) -> None
     if isinstance(answer, Answered) and answer.status == GONE:
         _disable(row, "Its receiver answered 410: it wants no more")
     elif row.attempts > len(SCHEDULE):
-        _disable(row, f"{row.attempts} attempts over three days failed; the last: {_told(answer)}")
+        _disable(row, f"{row.attempts} attempts over three days failed; the last: {_outcome_words(answer)}")
     else:
         wait = SCHEDULE[row.attempts - 1] * (1 + JITTER * random.random())
         asked = timedelta(seconds=answer.retry_after) if isinstance(answer, Answered) else timedelta()

@@ -267,11 +267,11 @@ def _may_be_packed(headers: dict[bytes, bytes]) -> bool:
 
 def varied(headers: list[Header]) -> list[Header]:
     """With Accept-Encoding in Vary, once."""
-    said = [value for name, value in headers if name == b"vary"]
-    if any(b"accept-encoding" in value.lower() for value in said):
+    vary = [value for name, value in headers if name == b"vary"]
+    if any(b"accept-encoding" in value.lower() for value in vary):
         return headers
     others = [pair for pair in headers if pair[0] != b"vary"]
-    return [*others, (b"vary", b", ".join([*said, b"Accept-Encoding"]))]
+    return [*others, (b"vary", b", ".join([*vary, b"Accept-Encoding"]))]
 
 
 def in_coding(headers: list[Header], coding: str, length: int | None) -> list[Header]:

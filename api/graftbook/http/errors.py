@@ -116,12 +116,12 @@ def answers(
 
     `headers`: those that the answer has, or may have. `unchanged`: what 304 says, where there is one.
     """
-    told: dict[int | str, dict[str, Any]] = {status: {"model": model}}
+    documented_answers: dict[int | str, dict[str, Any]] = {status: {"model": model}}
     if headers:
-        told[status] |= carries(*headers)
+        documented_answers[status] |= carries(*headers)
     if unchanged:
-        told[304] = {"description": unchanged}
-    return told | documented(*leaves)
+        documented_answers[304] = {"description": unchanged}
+    return documented_answers | documented(*leaves)
 
 
 def documented(*leaves: type[Problem]) -> dict[int | str, dict[str, Any]]:
@@ -170,7 +170,7 @@ def mistake_document(mistake: Mistake) -> dict[str, Any]:
 def refused(report: Report) -> ImportRefused:
     """The problem that lists the mistakes of a load: all, or those after which it was not looked further."""
     return ImportRefused(
-        f"{capital(report.told)}; nothing was stored",
+        f"{capital(report.mistake_count)}; nothing was stored",
         mistakes=[mistake_document(m) for m in report.mistakes],
         more_mistakes=report.stopped,
     )

@@ -173,8 +173,8 @@ def _answers_in_use(item: dict[str, Any]) -> dict[str, Any]:
         for status, answer in documented(Problem, Unavailable).items():
             answers.setdefault(str(status), answer)
         for parameter in operation.get("parameters", ()):
-            if told := PARAMETERS.get(parameter["name"]):
-                parameter.setdefault("description", told)
+            if description := PARAMETERS.get(parameter["name"]):
+                parameter.setdefault("description", description)
             parameter["schema"] = _never_null(parameter["schema"])
         _show(answers, answers_shown().get(operation["operationId"], {}))
     return item

@@ -100,7 +100,11 @@ def said_once(cautions: Sequence[str], defers: str = "") -> list[str]:
     of_whom: dict[str, list[str]] = {}
     for caution, end in zip(cautions, ends, strict=True):
         own = caution.removesuffix(end).rstrip() if end in common else caution
-        number, colon, said = own.partition(": ")
-        of_whom.setdefault(said if colon else own, []).append(number if colon else "")
-    told = [f"{', '.join(who)}: {said}" if who[0] else said for said, who in of_whom.items() if said]
-    return told + ([defers] if defers else common)
+        number, colon, sentence = own.partition(": ")
+        of_whom.setdefault(sentence if colon else own, []).append(number if colon else "")
+    sentences = [
+        f"{', '.join(who)}: {sentence}" if who[0] else sentence
+        for sentence, who in of_whom.items()
+        if sentence
+    ]
+    return sentences + ([defers] if defers else common)

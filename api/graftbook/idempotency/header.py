@@ -39,8 +39,8 @@ OnceKey = Annotated[
 
 def digest_of(request: Request, body: bytes) -> str:
     """What the request says, as SHA-256: method, path, query, media type and the digest of its body."""
-    said = [request.method, request.url.path, request.url.query, request.headers.get("content-type", "")]
-    return hashlib.sha256("\0".join([*said, hashlib.sha256(body).hexdigest()]).encode()).hexdigest()
+    head = [request.method, request.url.path, request.url.query, request.headers.get("content-type", "")]
+    return hashlib.sha256("\0".join([*head, hashlib.sha256(body).hexdigest()]).encode()).hexdigest()
 
 
 def once_of(request: Request, key: str | None, digest: str) -> Once:

@@ -170,7 +170,7 @@ def _add_change(entry: _Gathered, one: Wanted, change: Change) -> None:
     place = one.book.positions.get(change.position)
     entry.quantities[one.label] += change.quantity
     entry.positions[one.label].append(place.title if place else change.position)
-    entry.reasons += _told(one.book, (change.because, *change.also_needed_by))
+    entry.reasons += _needed_by(one.book, (change.because, *change.also_needed_by))
     entry.grades.append(change.grade)
     if change.asked_number and change.asked_number != change.component:
         entry.asked.append(change.asked_number)
@@ -183,7 +183,7 @@ def _add_loose(entry: _Gathered, one: Wanted, part: Loose) -> None:
     entry.quantities[one.label] += part.quantity
     entry.loose_pieces += part.quantity
     entry.amounts[one.label] = needed_amount(one.book, part.component, reasons)
-    entry.reasons += _told(one.book, reasons)
+    entry.reasons += _needed_by(one.book, reasons)
     entry.grades.append(part.because.grade)
     entry.asked += _asked_for(one.book, part.component, reasons)
     entry.sides.add("")
@@ -199,7 +199,7 @@ def _bringing(one: Wanted, reasons: Iterable[Because]) -> Iterator[str]:
             yield number
 
 
-def _told(book: RuleBook, reasons: Iterable[Because]) -> list[NeededBy]:
+def _needed_by(book: RuleBook, reasons: Iterable[Because]) -> list[NeededBy]:
     return [NeededBy(b.cause, b.name, sentence(book, b.ground), b.parent) for b in reasons]
 
 

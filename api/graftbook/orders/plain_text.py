@@ -41,14 +41,14 @@ def order_brief(document: OrderOut, currency: str) -> Iterator[str]:
     totals, suppliers = document["totals"], document["suppliers"]
     named = (("carriage", totals["carriage"]), ("tax", totals["tax"]), ("deposits", totals["deposits"]))
     beside = [word for word, sum_ in named if sum_ and Decimal(sum_)]
-    said = f"TO ORDER: {count(len(document['lines']), 'line')}"
+    sentence = f"TO ORDER: {count(len(document['lines']), 'line')}"
     if suppliers:
         last = max(supplier["arrives"] for supplier in suppliers)
-        said += f" from {count(len(suppliers), 'supplier')}, all there by {last}"
-    said += f". Parts {amount(totals['parts'], currency)}"
+        sentence += f" from {count(len(suppliers), 'supplier')}, all there by {last}"
+    sentence += f". Parts {amount(totals['parts'], currency)}"
     if beside:
-        said += f", with {' and '.join(beside)} {amount(totals['total'], currency)}"
-    yield from wrap(f"{said}. `graftbook order` with the same options prints the list.")
+        sentence += f", with {' and '.join(beside)} {amount(totals['total'], currency)}"
+    yield from wrap(f"{sentence}. `graftbook order` with the same options prints the list.")
 
 
 def not_bought_lines(document: OrderOut) -> Iterator[str]:

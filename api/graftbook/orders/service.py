@@ -229,8 +229,8 @@ def substitute(
             return None, _no_need(service, ordered, vehicle, answer.solution, need.part.number)
         offered = _offered(service, instead, ordered.market)
         if instead <= offered:
-            told = _told(vehicle, answer.solution, need.part.number, instead)
-            return told, told["sentence"]
+            substitute_out = _substitute(vehicle, answer.solution, need.part.number, instead)
+            return substitute_out, substitute_out["sentence"]
         refused |= instead - offered
     others = ", ".join(sorted(refused - {need.part.number}))
     return None, f"Nobody sells what could stand for it either: {others}."
@@ -255,19 +255,21 @@ def _no_need(
     service: Service, ordered: Ordered, vehicle: VehicleOrdered, solution: Solution, number: str
 ) -> str:
     """Of the best set without a number, which has nothing in its stead: what else it has and has not."""
-    told = _else(vehicle, solution, {number})
+    differences = _else(vehicle, solution, {number})
     more = _numbers(solution) - _numbers(vehicle.solution)
     unsold = more - _offered(service, more, ordered.market)
-    told += [f"nobody sells {', '.join(sorted(unsold))} either"] if unsold else []
-    return f"Refuse it, and the best set has no need of it{': ' if told else ''}{'; '.join(told)}."
+    differences += [f"nobody sells {', '.join(sorted(unsold))} either"] if unsold else []
+    return (
+        f"Refuse it, and the best set has no need of it{': ' if differences else ''}{'; '.join(differences)}."
+    )
 
 
 def _else(vehicle: VehicleOrdered, solution: Solution, known: set[str]) -> list[str]:
     """What another set has and has not, beside the numbers known already."""
     before, after = _numbers(vehicle.solution), _numbers(solution)
     more, fewer = after - before - known, before - after - known
-    told = [f"it has {_named(vehicle, more)}"] if more else []
-    return told + ([f"it does without {_named(vehicle, fewer)}"] if fewer else [])
+    differences = [f"it has {_named(vehicle, more)}"] if more else []
+    return differences + ([f"it does without {_named(vehicle, fewer)}"] if fewer else [])
 
 
 def _numbers(solution: Solution) -> set[str]:
@@ -287,7 +289,9 @@ def _offered(service: Service, numbers: set[str], market: Market) -> set[str]:
     return {offer.component for offer in found}
 
 
-def _told(vehicle: VehicleOrdered, solution: Solution, lacking: str, instead: set[str]) -> SubstituteOut:
+def _substitute(
+    vehicle: VehicleOrdered, solution: Solution, lacking: str, instead: set[str]
+) -> SubstituteOut:
     """Of the best set without a number: what stands for it and is to be had, and what else changes."""
     number = min(instead)
     part = vehicle.asked.book.components[number]

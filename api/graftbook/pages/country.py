@@ -120,8 +120,8 @@ def _of_words(found: re.Match[str], country: Country) -> str:
 
 def converted(text: str, country: Country) -> str:
     """A measure as the reader's units tell it, `0.874 in (22.20 mm)`: what is in brackets was recorded."""
-    told, bracket, recorded = text.partition(" (")
-    return number(told, country) + bracket + recorded if bracket else text
+    figure, bracket, recorded = text.partition(" (")
+    return number(figure, country) + bracket + recorded if bracket else text
 
 
 COUNTRY_WORDS = {

@@ -69,10 +69,10 @@ def visit_of(request: Request, present: int, minute: int) -> Visit:
 
     A visit goes on as long as no more than `A_VISIT` minutes lie between two looks at the first page.
     """
-    told = _SEEN.fullmatch(request.cookies.get(SEEN, ""))
-    if told is None:
+    seen = _SEEN.fullmatch(request.cookies.get(SEEN, ""))
+    if seen is None:
         return Visit(None, f"{present}.{present}.{minute}")
-    before, last, at = map(int, told.groups())
+    before, last, at = map(int, seen.groups())
     if not 0 <= minute - at <= A_VISIT:
         before = last
     before = min(before, present)

@@ -150,8 +150,8 @@ def measured(written: str, units: Units, quantity: str = "") -> str:
         return printed(written)
     numbers = [low, high] if high else [low]
     recorded = _said(" to ".join(number.replace("-", MINUS) for number in numbers), _SYMBOLS.get(name, name))
-    told = _converted(numbers, name, units, " to ")
-    return f"{told} ({recorded})" if told else recorded
+    converted = _converted(numbers, name, units, " to ")
+    return f"{converted} ({recorded})" if converted else recorded
 
 
 def worked_out(values: Iterable[float | None], unit: str, units: Units) -> str:
@@ -161,8 +161,8 @@ def worked_out(values: Iterable[float | None], unit: str, units: Units) -> str:
     plain = [number.replace(",", "").replace(MINUS, "-") for number in dict.fromkeys(numbers)]
     if "not known" in plain:
         return own
-    told = _converted(plain, unit, units, " → ")
-    return f"{told} ({own})" if told else own
+    converted = _converted(plain, unit, units, " → ")
+    return f"{converted} ({own})" if converted else own
 
 
 def read_in(value: float | None, unit: str, units: Units) -> tuple[float | None, str]:
@@ -267,8 +267,8 @@ def _in_reader_units(context: Context, figures: Iterable[Mapping[str, Any]]) -> 
     """Of the figures of a finding those whose unit is not the reader's: what it is, and how much."""
     for one in figures:
         if one["unit"] in _WAYS[context["units"]]:
-            told = worked_out((one["before"], one["after"]), one["unit"], context["units"])
-            yield one["name"], country.number(told, country.of(context))
+            converted = worked_out((one["before"], one["after"]), one["unit"], context["units"])
+            yield one["name"], country.number(converted, country.of(context))
 
 
 FILTERS: dict[str, Any] = {

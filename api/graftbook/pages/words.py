@@ -102,7 +102,7 @@ def without_side(text: str) -> str:
 def both_sides(titles: Sequence[str]) -> str:
     """`front hub, left` and `front hub, right` as `front hub, both sides`; other titles one by one."""
     words = [_WORD.findall(title) for title in titles] if len(titles) > 1 else []
-    if len({len(said) for said in words}) == 1:
+    if len({len(side) for side in words}) == 1:
         columns = [set(column) for column in zip(*words, strict=True)]
         if all(len(column) == 1 or column == SIDES for column in columns):
             return "".join("both sides" if len(column) > 1 else next(iter(column)) for column in columns)
@@ -163,8 +163,8 @@ def told_of(problem: Problem) -> str:
     wrong += [(one["field"] or "", one["message"]) for one in problem.fields.get("mistakes", ())]
     if not wrong:
         return problem.detail or problem.title
-    told = (f"{begun(field)}: {message}" if field else message for field, message in wrong)
-    return " ".join(s if s.endswith((".", "?", "!")) else f"{s}." for s in dict.fromkeys(told))
+    sentences = (f"{begun(field)}: {message}" if field else message for field, message in wrong)
+    return " ".join(s if s.endswith((".", "?", "!")) else f"{s}." for s in dict.fromkeys(sentences))
 
 
 VERDICTS = {

@@ -52,12 +52,14 @@ def sentence(claim: Claimed) -> str:
     if not claim.reports:
         return f"No workshop has reported on it; its sources are worth: {GRADE_WORDS[standing.sources]}."
     outcomes = (counts["fitted"], counts["fitted_after_work"], counts["did_not_fit"])
-    told = [f"{count} {outcome}" for count, outcome in zip(outcomes, Outcome, strict=True) if count]
-    said = f"{', '.join(told)}, by {counted(counts['workshops'], 'workshop')}"
+    by_outcome = [f"{count} {outcome}" for count, outcome in zip(outcomes, Outcome, strict=True) if count]
+    beginning = f"{', '.join(by_outcome)}, by {counted(counts['workshops'], 'workshop')}"
     if standing.grade == standing.sources:
-        return f"{said}: it stays as good as {GRADE_WORDS[standing.grade]}."
+        return f"{beginning}: it stays as good as {GRADE_WORDS[standing.grade]}."
     moved = "lowers" if standing.lowered else "raises"
-    return f"{said}: that {moved} it from {GRADE_WORDS[standing.sources]} to {GRADE_WORDS[standing.grade]}."
+    return (
+        f"{beginning}: that {moved} it from {GRADE_WORDS[standing.sources]} to {GRADE_WORDS[standing.grade]}."
+    )
 
 
 def suggestion(found: Break | None) -> SuggestionOut | None:

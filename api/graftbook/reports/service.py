@@ -46,9 +46,9 @@ def report(service: Service, body: ReportIn, who: str) -> ReportedOut:
     reported otherwise of the same on the same day, ImportRefused for what no record may say.
     """
     require_no_review(service)
-    record, said = _said(service, body)
+    record, fields = _said(service, body)
     name = name_of(record)
-    edit = load(service.engine, [said], who=who, why=_why(record))
+    edit = load(service.engine, [fields], who=who, why=_why(record))
     if not edit.ok:
         raise refused(edit)
     with reading(service.source) as session:
@@ -63,22 +63,22 @@ def report(service: Service, body: ReportIn, who: str) -> ReportedOut:
 
 def propose(service: Service, body: ReportIn, by: Principal) -> ProposalOut:
     """A report as a proposal, for a house that reviews every change. Raises what `report` raises."""
-    record, said = _said(service, body)
-    return propose_of(service, [said], {}, "report", _why(record), by)
+    record, fields = _said(service, body)
+    return propose_of(service, [fields], {}, "report", _why(record), by)
 
 
 def _said(service: Service, body: ReportIn) -> tuple[ReportRecord, dict[str, Any]]:
     """The record, and the row that `load` reads."""
     record = _settled(service, body)
-    said = record.model_dump(mode="json", exclude_defaults=True)
+    fields = record.model_dump(mode="json", exclude_defaults=True)
     name = name_of(record)
     with reading(service.source) as session:
         before = rows_in(images(session.connection(), "report", [name]).get(name))
-    if before and before != [said]:
-        told = f"There is a report '{name}' already that says otherwise"
-        message = f"{told}: whoever may edit puts it right at /edit/report/{quote(name)}"
+    if before and before != [fields]:
+        sentence = f"There is a report '{name}' already that says otherwise"
+        message = f"{sentence}: whoever may edit puts it right at /edit/report/{quote(name)}"
         raise AlreadyExists(message, pointer="/outcome")
-    return record, {"record": "report", **said}
+    return record, {"record": "report", **fields}
 
 
 def _why(record: ReportRecord) -> str:
@@ -128,11 +128,11 @@ def _require_its_chassis(service: Service, build: str, chassis: str) -> None:
 
 def _measure(service: Service, item: str) -> str:
     """A kind and its value as a record says it: the kind may be called by its title."""
-    if not (said := _KIND_AND_VALUE.fullmatch(item)):
+    if not (read := _KIND_AND_VALUE.fullmatch(item)):
         return item
     with reading(service.source) as session:
-        meant = list(kinds_called(session, said[1]))
-    return f"{meant[0]} {said[2]}" if len(meant) == 1 else item
+        meant = list(kinds_called(session, read[1]))
+    return f"{meant[0]} {read[2]}" if len(meant) == 1 else item
 
 
 def _place(service: Service, body: ReportIn, variant: str, component: str, settle: Any) -> str:
@@ -146,8 +146,8 @@ def _place(service: Service, body: ReportIn, variant: str, component: str, settl
     if len(places) == 1:
         return places[0]
     where = ", ".join(f"{called[name]} ({name})" for name in places[:20])
-    told = f"it goes at {where}" if places else f"no record says that it goes on a {variant}"
-    raise InvalidRequest(f"Say where {component} was tried: {told}", pointer="/position")
+    sentence = f"it goes at {where}" if places else f"no record says that it goes on a {variant}"
+    raise InvalidRequest(f"Say where {component} was tried: {sentence}", pointer="/position")
 
 
 def places_for(service: Service, component: str) -> dict[str, str]:

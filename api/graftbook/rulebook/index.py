@@ -184,11 +184,11 @@ class BookIndex:
         serials, days = self._bounds
         between = bisect(serials, vehicle.chassis_serial), bisect(days, vehicle.built.toordinal())
         alike = (vehicle.chassis_prefix, between, vehicle.options)
-        if (said := self._spoken.get(alike)) is None:
+        if (known := self._spoken.get(alike)) is None:
             if len(self._spoken) >= MOST_SPOKEN:
                 self._spoken.clear()
-            said = self._spoken[alike] = tuple([when.holds(vehicle) for when in self.conditions])
-        return said
+            known = self._spoken[alike] = tuple([when.holds(vehicle) for when in self.conditions])
+        return known
 
     @cached_property
     def _bounds(self) -> tuple[list[int], list[int]]:

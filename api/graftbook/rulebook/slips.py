@@ -82,8 +82,8 @@ def _other_ways(written: str, quantity: str) -> Iterator[tuple[str, Measure]]:
 
 
 def _text(numbers: list[Decimal], unit: str) -> str:
-    told = " .. ".join(f"{number.normalize():f}" for number in numbers)
-    return f"{told} {unit}".rstrip()
+    range_ = " .. ".join(f"{number.normalize():f}" for number in numbers)
+    return f"{range_} {unit}".rstrip()
 
 
 def _lies(measure: Measure, span: Span) -> bool:

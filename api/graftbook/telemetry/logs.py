@@ -89,22 +89,22 @@ class TextLines(JsonLines):
 
 def fault(error: BaseException, *, words: bool = False) -> dict[str, Any]:
     """An exception as facts: its kind, the database's code for it, the places, and what it came from."""
-    told: dict[str, Any] = {"type": f"{type(error).__module__}.{type(error).__qualname__}"}
+    facts: dict[str, Any] = {"type": f"{type(error).__module__}.{type(error).__qualname__}"}
     if isinstance(error, DBAPIError):
         inner: Any = error.orig
-        told["code"] = getattr(inner, "sqlstate", None) or getattr(inner, "sqlite_errorname", None)
+        facts["code"] = getattr(inner, "sqlstate", None) or getattr(inner, "sqlite_errorname", None)
         if isinstance(error, OperationalError | InterfaceError):
-            told["message"] = _writable(str(inner).splitlines()[0]) if str(inner) else ""
+            facts["message"] = _writable(str(inner).splitlines()[0]) if str(inner) else ""
     elif isinstance(error, OSError):
-        told["code"] = error.errno
+        facts["code"] = error.errno
     if words:
-        told["message"] = _writable(str(error))
+        facts["message"] = _writable(str(error))
     places = extract_tb(error.__traceback__)[-_PLACES:]
-    told["places"] = [f"{_short(place.filename)}:{place.lineno} {place.name}" for place in places]
+    facts["places"] = [f"{_short(place.filename)}:{place.lineno} {place.name}" for place in places]
     came_from = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
     if came_from is not None and not isinstance(error, DBAPIError):
-        told["from"] = fault(came_from, words=words)
-    return told
+        facts["from"] = fault(came_from, words=words)
+    return facts
 
 
 def _short(filename: str) -> str:

@@ -53,12 +53,12 @@ def list_steps(service: Service, name: str, listed: str) -> ListStepsOut:
     Raises UnknownBuild, UnknownOrderList, and VehicleMismatch for a list that is not for this vehicle.
     """
     order, steps, done = _steps(service, name, listed)
-    told = [_step_document(step, done.get(step.key)) for step in steps]
+    documents = [_step_document(step, done.get(step.key)) for step in steps]
     return {
         "order_list": listed,
         "state": order["state"],
-        "steps": told,
-        "open": sum(step["done"] is None for step in told),
+        "steps": documents,
+        "open": sum(step["done"] is None for step in documents),
     }
 
 
@@ -75,8 +75,8 @@ def carry_out(service: Service, name: str, body: CarriedOutIn, who: str, once: O
         raise WrongState("The list is a draft; send it first, it may still change", state=order["state"])
     wanted = _wanted(body, {step.key: step for step in steps}, done)
     day = day_of(body.day)
-    told = [_recorded(step, day, body) for step in wanted]
-    return builds.record(service.engine, name, told, who, once)
+    events = [_recorded(step, day, body) for step in wanted]
+    return builds.record(service.engine, name, events, who, once)
 
 
 def _wanted(body: CarriedOutIn, steps: Mapping[str, Step], done: Mapping[str, Event]) -> list[Step]:

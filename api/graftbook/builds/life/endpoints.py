@@ -62,8 +62,8 @@ def list_events(
     search = {"list": "build-events", "build": name}
     after = read_number(cursor, search, LARGEST_ID) or 0
     events = recording.events_of(service.engine, name)
-    told = recording.event_documents(events, recording.called_in(service.engine, events))
-    rows = [one for one in told if one["id"] > after and not (on and one["day"] > on.isoformat())]
+    documents = recording.event_documents(events, recording.called_in(service.engine, events))
+    rows = [one for one in documents if one["id"] > after and not (on and one["day"] > on.isoformat())]
     return page_of(request, rows, size, search, by="id")
 
 

@@ -90,8 +90,8 @@ def _changes(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
                     Said(sentence) for sentence in (*how_it_was(change), how_it_stands(change)) if sentence
                 ],
             )
-    said = "What is not as the factory left it"
-    return table(paper, grid, said) or box(paper, "As built", ["Nothing is recorded that was changed."])
+    heading = "What is not as the factory left it"
+    return table(paper, grid, heading) or box(paper, "As built", ["Nothing is recorded that was changed."])
 
 
 def _off(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:

@@ -36,11 +36,11 @@ def record(service: Service, name: str, body: s.EventsIn, who: str, once: Once =
     """
     kept = build_document(service.engine, name)
     asked = name_vehicle(service, VehicleIn(chassis=kept["chassis"], options=kept["options"]))
-    told: list[Recorded] = []
+    recorded: list[Recorded] = []
     for place, event in enumerate(body.events):
         detail = _Settling(service, kept, asked.names, f"/events/{place}").of(event)
-        told.append((event.what, day_of(event.day), detail))
-    return builds.record(service.engine, name, told, who, once)
+        recorded.append((event.what, day_of(event.day), detail))
+    return builds.record(service.engine, name, recorded, who, once)
 
 
 def day_of(day: date | None) -> date:
@@ -85,8 +85,8 @@ class _Settling:
     def _fitted(self, event: s.FittedIn) -> dict[str, Any]:
         off = self._component(event.off, "off") if event.off else None
         component = self._component(event.component) if event.component else None
-        told = {"position": self._position(event.position), "component": component}
-        return {**told, "off": off, "kept": event.kept, "reason": event.reason, "list": None}
+        where = {"position": self._position(event.position), "component": component}
+        return {**where, "off": off, "kept": event.kept, "reason": event.reason, "list": None}
 
     def _used(self, event: s.UsedIn) -> dict[str, Any]:
         """A loose part: what has a place of its own is fitted there, which says where."""
@@ -188,39 +188,39 @@ def event_documents(events: Sequence[Event], called: Mapping[str, str]) -> list[
 
 def sentence_of(event: Event, called: Mapping[str, str]) -> str:
     """What an event says."""
-    said = event.detail
-    place = with_article(called.get(where, where)) if (where := said.get("position")) else ""
+    detail = event.detail
+    place = with_article(called.get(where, where)) if (where := detail.get("position")) else ""
     match event.what:
         case "stated":
-            return _stated(said)
+            return _stated(detail)
         case "fitted":
-            return _fitted(said, place)
+            return _fitted(detail, place)
         case "used":
-            return f"{said['quantity']} × {said['component']} used{_by(said)}.{_why(said)}"
+            return f"{detail['quantity']} × {detail['component']} used{_by(detail)}.{_why(detail)}"
         case "kept":
-            return f"{said['component']} is kept: {said['kept']}."
+            return f"{detail['component']} is kept: {detail['kept']}."
         case "work":
-            hours, minutes = divmod(said["minutes"], 60)
-            return f"{said['done']}{f' ({hours} h {minutes:02} min)' if said['minutes'] else ''}."
+            hours, minutes = divmod(detail["minutes"], 60)
+            return f"{detail['done']}{f' ({hours} h {minutes:02} min)' if detail['minutes'] else ''}."
         case "measured":
-            kind = said["characteristic"]
-            return f"{opening(called.get(kind, kind))} at {place} measured: {said['value']}."
+            kind = detail["characteristic"]
+            return f"{opening(called.get(kind, kind))} at {place} measured: {detail['value']}."
         case "decided":
-            reason = f": {said['reason']}" if said["reason"] else ""
-            wishes = ", ".join(_wish(wish, called) for wish in said["wishes"])
+            reason = f": {detail['reason']}" if detail["reason"] else ""
+            wishes = ", ".join(_wish(wish, called) for wish in detail["wishes"])
             return f"Decided{reason} ({wishes or 'nothing any more'})."
         case "built to":
-            return f"Built to {said['specification']}."
+            return f"Built to {detail['specification']}."
         case "note":
-            return str(said["text"])
+            return str(detail["text"])
         case "taken back":
-            return f"Record {said['event']} taken back: {said['reason']}."
+            return f"Record {detail['event']} taken back: {detail['reason']}."
 
 
 def _wish(wish: Mapping[str, Any], called: Mapping[str, str]) -> str:
     """A decided wish in the words in which it was sent, a position as people call it."""
-    said = {word: with_article(called[v]) if v in called else v for word, v in wish.items()}
-    return " ".join(f"{_SAID.get(word, word).replace('_', ' ')} {value}" for word, value in said.items())
+    in_words = {word: with_article(called[v]) if v in called else v for word, v in wish.items()}
+    return " ".join(f"{_SAID.get(word, word).replace('_', ' ')} {value}" for word, value in in_words.items())
 
 
 _SAID = {"position": "at"}

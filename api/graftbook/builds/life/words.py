@@ -76,8 +76,8 @@ def unconfirmed(facts: BuildSheetOut) -> list[str]:
 def unfinished(facts: BuildSheetOut) -> list[str]:
     """What is still open, in sentences; nothing when the decided set is on the vehicle."""
     found, drive = facts["still_open"], facts["drive"]
-    said = [drive["sentence"], *drive["reasons"]] if drive["broken"] or drive["not_recorded"] else []
-    return said + _open(found)
+    sentences = [drive["sentence"], *drive["reasons"]] if drive["broken"] or drive["not_recorded"] else []
+    return sentences + _open(found)
 
 
 def _open(found: StillOpenOut) -> list[str]:

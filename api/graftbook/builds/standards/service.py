@@ -194,7 +194,7 @@ def compare(service: Service, before: SpecificationOut, after: SpecificationOut)
 def _difference(before: s.VariantRowOut, after: s.VariantRowOut) -> s.VariantDifferenceOut:
     one, other = before["price"], after["price"]
     both = one is not None and other is not None
-    told = all(row["outcome"] in ANSWERED for row in (before, after))
+    comparable = all(row["outcome"] in ANSWERED for row in (before, after))
     went = [part for part in before["parts"] if part not in after["parts"]]
     came = [part for part in after["parts"] if part not in before["parts"]]
     return {
@@ -202,13 +202,13 @@ def _difference(before: s.VariantRowOut, after: s.VariantRowOut) -> s.VariantDif
         "title": before["title"],
         "before": before,
         "after": after,
-        "told": told,
-        "same": told and not (went or came) and before["outcome"] == after["outcome"],
+        "told": comparable,
+        "same": comparable and not (went or came) and before["outcome"] == after["outcome"],
         "changes": after["changes"] - before["changes"] if both else None,
         "price": f"{Decimal(other) - Decimal(one):.2f}" if one is not None and other is not None else None,
         "minutes": after["minutes"] - before["minutes"] if both else None,
-        "came": came if told else [],
-        "went": went if told else [],
+        "came": came if comparable else [],
+        "went": went if comparable else [],
     }
 
 

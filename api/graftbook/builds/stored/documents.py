@@ -137,18 +137,18 @@ def state_on(session: Session, name: str, on: date) -> State:
 
 def build_on(row: BuildRow, state: State) -> BuildOut:
     """A build as facts, as it was in a state."""
-    said = state.stated
+    stated = state.stated
     decided: Any = [dict(wish) for wish in state.decided]  # as the form that sent them was looked at
     return {
         "name": row.name,
-        "variant": said["variant"],
-        "chassis": said["chassis"],
-        "built": said["built"],
-        "options": list(said["options"]),
+        "variant": stated["variant"],
+        "chassis": stated["chassis"],
+        "built": stated["built"],
+        "options": list(stated["options"]),
         "fitted": state.fitted,
-        "on_the_bench": list(said["on_the_bench"]),
+        "on_the_bench": list(stated["on_the_bench"]),
         "decided": decided,
-        "note": said["note"],
+        "note": stated["note"],
         "version": row.version,
         "taken_in": state.taken_in.isoformat(),
         "built_to": state.built_to,

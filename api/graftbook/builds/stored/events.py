@@ -99,7 +99,7 @@ def state_of(
 
 
 def _take_in(state: State, event: Event, original: Mapping[str, str | None]) -> None:
-    said = event.detail
+    detail = event.detail
     if event.what in ("stated", "decided", "built to"):
         state.used_since = {}
     match event.what:
@@ -109,15 +109,15 @@ def _take_in(state: State, event: Event, original: Mapping[str, str | None]) -> 
             _fit(state, event, original)
         case "used":
             for used in (state.used, state.used_since):
-                used[said["component"]] = used.get(said["component"], 0) + said["quantity"]
+                used[detail["component"]] = used.get(detail["component"], 0) + detail["quantity"]
         case "kept":
             for off in state.off:
-                if off.component == said["component"] and said.get("position") in (None, off.position):
-                    off.kept = said["kept"]
+                if off.component == detail["component"] and detail.get("position") in (None, off.position):
+                    off.kept = detail["kept"]
         case "decided":
-            state.decided, state.why = said["wishes"], said["reason"]
+            state.decided, state.why = detail["wishes"], detail["reason"]
         case "built to":
-            state.built_to = said["specification"]
+            state.built_to = detail["specification"]
 
 
 def _state_anew(state: State, event: Event) -> None:

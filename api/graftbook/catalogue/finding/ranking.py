@@ -104,8 +104,8 @@ def weights_of(
 
 def sizes_in(text: str) -> list[tuple[str, float, float]]:
     """The sizes that stand in a text."""
-    said = [piece for piece in read_as_measures(words(text)) if isinstance(piece, Said)]
-    return [(quantity, value, _IN_NAME) for piece in said for quantity, value in piece.values]
+    sizes = [piece for piece in read_as_measures(words(text)) if isinstance(piece, Said)]
+    return [(quantity, value, _IN_NAME) for piece in sizes for quantity, value in piece.values]
 
 
 def recorded(quantity: str, value: float) -> tuple[str, float, float]:
@@ -184,11 +184,11 @@ class Index:
     ) -> Hit:
         entry = self.entries[at]
         met = tuple(term.said for term, worth in zip(terms, worths, strict=True) if at in worth)
-        said = {word for term in terms for way in term.ways for word in way}
+        asked = {word for term in terms for way in term.ways for word in way}
         mean = sum(worth.get(at, 0.0) * weight for worth, weight in zip(worths, says, strict=True)) / sum(
             says
         )
-        shown = sum(word in said for word in entry.head) / len(entry.head) if entry.head else 0.0
+        shown = sum(word in asked for word in entry.head) / len(entry.head) if entry.head else 0.0
         score = mean + _COVERED * covered + _WHOLE * shown + _PRECEDENCE[entry.kind] + entry.prior
         return Hit(entry, met, score)
 

@@ -88,8 +88,8 @@ def _apart(term: Term) -> list[tuple[str, str]]:
 
 
 def _joined(one: Term, other: Term) -> str:
-    said = one.said + other.said
-    return root(said) if said.isalpha() and len(said) <= 24 else ""
+    typed = one.said + other.said
+    return root(typed) if typed.isalpha() and len(typed) <= 24 else ""
 
 
 def near(terms: Iterable[Term], words: Mapping[str, str]) -> list[str]:

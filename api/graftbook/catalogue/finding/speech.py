@@ -162,8 +162,8 @@ OtherWords = Mapping[tuple[str, ...], tuple[str, ...]]
 def other_words(pairs: Iterable[tuple[str, Sequence[str]]]) -> OtherWords:
     """The list of a catalogue, by roots."""
     found: dict[tuple[str, ...], tuple[str, ...]] = {}
-    for said, means in pairs:
-        key = tuple(roots(said))
+    for phrase, means in pairs:
+        key = tuple(roots(phrase))
         if key:
             found[key] = (*found.get(key, ()), *means)
     return found
@@ -197,9 +197,9 @@ def _of_words(words: Sequence[str], others: OtherWords, longest: int, *, begun: 
     while at < len(words):
         reach = range(min(longest, len(words) - at), 0, -1)
         length = next((n for n in reach if tuple(map(root, words[at : at + n])) in others), 1)
-        said = words[at : at + length]
+        phrase = words[at : at + length]
         at += length
-        key = tuple(map(root, said))
+        key = tuple(map(root, phrase))
         also = others.get(key, ())
         ways = dict.fromkeys((key, *(way for each in also if (way := tuple(roots(each))))))
-        yield Term(" ".join(said), tuple(ways), begun and at >= len(words), also)
+        yield Term(" ".join(phrase), tuple(ways), begun and at >= len(words), also)

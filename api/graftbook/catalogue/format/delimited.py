@@ -105,8 +105,8 @@ def _beginning(stream: TextIO) -> list[str]:
 
 def _says(line: str) -> str:
     """What stands between the cells of a row; empty for a comment, a kind in brackets, a single cell."""
-    told = line.lstrip("\ufeff \"'")
-    if told.startswith(("#", "[")):
+    bare = line.lstrip("\ufeff \"'")
+    if bare.startswith(("#", "[")):
         return ""
     between = max(SEPARATORS, key=line.count)
     return between if between in line else ""

@@ -244,8 +244,8 @@ def mistake_in_words(mistake: Any) -> str:
     if mistake["type"] == "string_pattern_mismatch":
         if words := _OF_WORDS.fullmatch(context["pattern"]):
             return f"one of {words[1].replace('|', ', ')} is needed here"
-        if told := _PATTERNS.get(context["pattern"].removeprefix("^$|")):
-            return told
+        if known := _PATTERNS.get(context["pattern"].removeprefix("^$|")):
+            return known
     if mistake["type"] in _MISTAKES:
         return _MISTAKES[mistake["type"]].format_map(context)
     return str(mistake["msg"]).removeprefix("Value error, ")

@@ -46,9 +46,9 @@ class Absurd(NotAMeasure):
 
     def __init__(self, written: str, kind: str, rule: KindRule) -> None:
         self.written, self.kind, self.rule = written, kind, rule
-        super().__init__(self.told())
+        super().__init__(self.sentence())
 
-    def told(self, peers: Span | None = None) -> str:
+    def sentence(self, peers: Span | None = None) -> str:
         """The sentence: the value, what it could be, what was likely meant.
 
         `peers` is what is recorded elsewhere for the kind, least and most in SI.

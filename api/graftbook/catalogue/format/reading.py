@@ -54,9 +54,9 @@ class Reading:
         elif len(self._assumed) < MOST_TOLD:
             self._assumed[place.file, what] = _Assumed(1, example, place)
 
-    def told(self) -> list[str]:
+    def assumptions(self) -> list[str]:
         """Every assumption in a sentence, with its first place and how often it was made."""
-        return [_told(what, assumed) for (_, what), assumed in self._assumed.items()]
+        return [_assumption_sentence(what, assumed) for (_, what), assumed in self._assumed.items()]
 
     def note_head(self, file: str, sheet: str, row: int, columns: dict[str, int]) -> None:
         """From this row of a sheet on, its columns stand so, each counted from 0."""
@@ -76,7 +76,7 @@ class Reading:
         )
 
 
-def _told(what: str, assumed: _Assumed) -> str:
+def _assumption_sentence(what: str, assumed: _Assumed) -> str:
     times = f", {assumed.times} times" if assumed.times > 1 else ""
     if not assumed.example:
         return f"{assumed.place}: {what}{times}"

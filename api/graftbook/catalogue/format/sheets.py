@@ -127,15 +127,15 @@ def _name(fields: dict[str, Any]) -> str:
 
 
 def _name_told(fields: dict[str, Any]) -> str:
-    told = {key: value if isinstance(value, str) else shown(value) for key, value in fields.items() if value}
-    if told.get("component") and told.get("position") and not told.get("name"):
-        return f"{told['component']}@{told['position']}"
-    if told.get("original") and told.get("component") and not told.get("name"):
-        return f"{told['original']}>{told['component']}"
-    if told.get("supplier") and told.get("component") and not told.get("name"):
-        since = told.get("valid_from")
-        return f"{told['supplier']}:{told['component']}" + (f"@{since}" if since else "")
-    return (told.get("number") or told.get("name") or "").strip()
+    given = {key: value if isinstance(value, str) else shown(value) for key, value in fields.items() if value}
+    if given.get("component") and given.get("position") and not given.get("name"):
+        return f"{given['component']}@{given['position']}"
+    if given.get("original") and given.get("component") and not given.get("name"):
+        return f"{given['original']}>{given['component']}"
+    if given.get("supplier") and given.get("component") and not given.get("name"):
+        since = given.get("valid_from")
+        return f"{given['supplier']}:{given['component']}" + (f"@{since}" if since else "")
+    return (given.get("number") or given.get("name") or "").strip()
 
 
 _QUOTED = re.compile("'([^']*)'")
@@ -351,12 +351,12 @@ def _read_row(
     fields, unclear = read_cells(kind, cells, place, reading)
     record, mistakes = validate(kind, fields, place)
     if unclear:
-        told = {column for column, _ in unclear}
+        unclear_columns = {column for column, _ in unclear}
         name = _name({column: cell.text for column, cell in cells.items()})
         yield from (
             Mistake(place, kind.kind_of_record, column, what, name, fields) for column, what in unclear
         )
-        mistakes = [m for m in mistakes if m.field not in told]
+        mistakes = [m for m in mistakes if m.field not in unclear_columns]
     elif record is not None:
         yield Placed(place, record)
     yield from mistakes

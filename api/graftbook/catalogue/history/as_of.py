@@ -356,8 +356,8 @@ def as_of(engine: Source, revision: int, words: Iterable[str]) -> Iterator[Conne
             kinds = [kind for kind in KIND_BY_WORD if kind not in _BUYING]
             part = Part(now, then, revision, words, undoing(now, revision, kinds))
             if mistakes := _put(then, part):
-                told = f"This version of the program cannot read revision {revision}: {mistakes[0]}"
-                raise TooFarBack(told)
+                sentence = f"This version of the program cannot read revision {revision}: {mistakes[0]}"
+                raise TooFarBack(sentence)
         yield then
 
 

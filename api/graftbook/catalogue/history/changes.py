@@ -241,12 +241,12 @@ def changed_between(connection: Connection, old: int, new: int, after: tuple[str
         .limit(limit)
     )
     looked_at = connection.execute(query).all()
-    said = [
+    both_images = [
         images_at(connection, [(kind, name, revision) for kind, name in looked_at]) for revision in (old, new)
     ]
     differing = [
         (kind, name, rows_in(was), rows_in(became))
-        for (kind, name), was, became in zip(looked_at, *said, strict=True)
+        for (kind, name), was, became in zip(looked_at, *both_images, strict=True)
         if was != became
     ]
     return differing, (tuple(looked_at[-1]) if len(looked_at) == limit else None)

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 
 from graftbook.catalogue.lint.closure import Survey, attainable_somewhere
 from graftbook.catalogue.lint.finding import Wrong
-from graftbook.catalogue.lint.vehicles import told
+from graftbook.catalogue.lint.vehicles import in_words
 from graftbook.checks.set import figures_missed, figures_read
 from graftbook.closure.answer import Cause
 from graftbook.closure.explain.solution import broken_today
@@ -34,7 +34,7 @@ def equipment_findings(survey: Survey) -> _Found:
         (wish, [scope]) for on in broken.values() for scope, mends in on for wish in mends
     )
     for name, on in broken.items():
-        breaks = f"{told(on[0][0].vehicle)} breaks {name}"
+        breaks = f"{in_words(on[0][0].vehicle)} breaks {name}"
         if mended.isdisjoint(wish for _, mends in on for wish in mends):
             sentence = f"{breaks} from new, and nothing that could be fitted obeys it"
             yield (Wrong.no_equipment, (name,)), sentence

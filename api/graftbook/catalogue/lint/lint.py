@@ -70,8 +70,8 @@ def _facts(connection: Connection, variants: Sequence[str]) -> dict[str, frozens
     fact = table("characteristic")
     found: dict[str, set[Hashable]] = defaultdict(set)
     query = select(fact.c.variant, fact.c.kind, fact.c.low, fact.c.high, fact.c.text)
-    for variant, *said in connection.execute(query.where(fact.c.variant.in_(listed(connection, variants)))):
-        found[variant].add(tuple(said))
+    for variant, *fields in connection.execute(query.where(fact.c.variant.in_(listed(connection, variants)))):
+        found[variant].add(tuple(fields))
     return {variant: frozenset(found[variant]) for variant in variants}
 
 
@@ -203,9 +203,9 @@ def _circles(connection: Connection) -> Iterator[Finding]:
     }
     for circle in circles_in(list(one_way)):
         records = tuple(row.claim for (old, new), row in one_way.items() if {old, new} <= circle)
-        told = ", ".join(sorted(circle))
+        names = ", ".join(sorted(circle))
         yield Finding(
-            Wrong.circle, records, f"{told} supersede each other in a circle; none of them is the newest"
+            Wrong.circle, records, f"{names} supersede each other in a circle; none of them is the newest"
         )
 
 

@@ -125,10 +125,10 @@ class RuleLint:
                 break
         if able:
             words = _in_words(alternative)
-            told = (
+            sentence = (
                 f"{rule.name} offers {words}, which {' and '.join(apart)} keeps apart from {rule.component}"
             )
-            yield Verdict((Wrong.own_clash, (rule.name, words), ""), told, not apart)
+            yield Verdict((Wrong.own_clash, (rule.name, words), ""), sentence, not apart)
 
     def _apart(self, scope: Scope, rule: Companion, alternative: Alternative) -> tuple[str, ...]:
         """The rules that keep what asks from all that would meet the alternative; none where one is free."""
@@ -172,15 +172,15 @@ class RuleLint:
     def _idle(self) -> Iterator[Verdict]:
         """Rules that whatever sits on any vehicle obeys: they never bind."""
         for rule in self._unsettled(self.book.companions):
-            told = f"{rule.name} asks for what every vehicle has, whatever is fitted"
+            sentence = f"{rule.name} asks for what every vehicle has, whatever is fitted"
             if scopes := self._demanding(rule):
                 binds = any(not _always_met(scope, rule) for scope in scopes)
-                yield Verdict((Wrong.idle_rule, (rule.name,), ""), told, binds)
+                yield Verdict((Wrong.idle_rule, (rule.name,), ""), sentence, binds)
         for conflict in self._unsettled(self.book.conflicts):
-            told = f"{conflict.name} keeps apart what no vehicle can have together"
+            sentence = f"{conflict.name} keeps apart what no vehicle can have together"
             if scopes := [scope for scope in self.survey.scopes if scope.holds(conflict)]:
                 binds = any(_may_meet(scope, conflict) for scope in scopes)
-                yield Verdict((Wrong.idle_rule, (conflict.name,), ""), told, binds)
+                yield Verdict((Wrong.idle_rule, (conflict.name,), ""), sentence, binds)
 
     def _unsettled(self, rules: Iterable[Rule]) -> Iterator[Rule]:
         """Those that bind on no variant seen before."""
@@ -239,8 +239,10 @@ def upgrade_findings(survey: Survey) -> Iterator[tuple[tuple[Wrong, tuple[str, .
         else:
             possible = any(_together(survey, scope, wishes_of(upgrade)) for scope in scopes)
         if scopes and not possible:
-            told = f"the upgrade {upgrade.name} holds here, and no vehicle can be given all that it wishes"
-            yield (Wrong.idle_upgrade, (upgrade.name,)), told
+            sentence = (
+                f"the upgrade {upgrade.name} holds here, and no vehicle can be given all that it wishes"
+            )
+            yield (Wrong.idle_upgrade, (upgrade.name,)), sentence
 
 
 def wishes_of(upgrade: Upgrade) -> tuple[Wish, ...]:

@@ -55,15 +55,15 @@ def _together(book: RuleBook, steps: list[_Step]) -> Iterator[list[_Step]]:
 
 
 def _circles(steps: list[_Step], words: str) -> Iterator[tuple[tuple[str, ...], str]]:
-    said: dict[tuple[str, str], str] = {}
+    claim_of: dict[tuple[str, str], str] = {}
     for first, then, claim in steps:
-        said.setdefault((first, then), claim.name)
-    for group in circles_in(list(said)):
-        circle = shortest_circle(list(said), group)
+        claim_of.setdefault((first, then), claim.name)
+    for group in circles_in(list(claim_of)):
+        circle = shortest_circle(list(claim_of), group)
         pairs = list(zip(circle, [*circle[1:], circle[0]], strict=True))
-        names = tuple(sorted({said[pair] for pair in pairs}))
-        told = ", ".join(f"{first} comes before {then} ({said[first, then]})" for first, then in pairs)
-        yield names, f"{words}, {told}: the work can begin nowhere"
+        names = tuple(sorted({claim_of[pair] for pair in pairs}))
+        order = ", ".join(f"{first} comes before {then} ({claim_of[first, then]})" for first, then in pairs)
+        yield names, f"{words}, {order}: the work can begin nowhere"
 
 
 def _of_companions(book: RuleBook) -> dict[str, list[_Step]]:

@@ -34,9 +34,9 @@ def from_new_findings(book: RuleBook) -> Iterator[tuple[_Key, str]]:
             holding = {f.component: f for f in at[name] if f.when.holds(vehicle)}
             if len(holding) > 1:
                 names = tuple(sorted(f.name for f in holding.values()))
-                twice.setdefault(names, told(vehicle))
+                twice.setdefault(names, in_words(vehicle))
             elif not holding and position.essential:
-                bare = bare or told(vehicle)
+                bare = bare or in_words(vehicle)
         for names, where in twice.items():
             yield (
                 (Wrong.two_at_once, (name, *names)),
@@ -105,7 +105,7 @@ def _choices(options: list[str]) -> list[frozenset[str]]:
     return [frozenset(), *(frozenset({option}) for option in options), frozenset(options)]
 
 
-def told(vehicle: Vehicle) -> str:
+def in_words(vehicle: Vehicle) -> str:
     """A vehicle of the variant in words."""
     options = f" with {', '.join(sorted(vehicle.options))}" if vehicle.options else ""
     return f"{vehicle.chassis_prefix}-{vehicle.chassis_serial}{options}"

@@ -77,7 +77,7 @@ def load(
             work.by_size(records_in(sources, reading), removals or {})
     except (_Undo, EnoughMistakes):
         report.revision = None
-    report.assumed = reading.told()
+    report.assumed = reading.assumptions()
     report.mistakes = [replace(m, place=reading.in_cell(m.place, m.field)) for m in report.mistakes]
     report.mistakes.sort(key=lambda m: (m.place.file, m.place.sheet, m.place.line, m.field))
     report.seconds = time.perf_counter() - started
@@ -260,7 +260,7 @@ def main(arguments: list[str]) -> int:
     for mistake in report.mistakes:
         print(mistake)
     counts = ", ".join(f"{count} {kind}" for kind, count in sorted(report.records.items()))
-    print(f"{sum(report.records.values())} records read ({counts}); {report.told}")
+    print(f"{sum(report.records.values())} records read ({counts}); {report.mistake_count}")
     return 0 if report.ok else 1
 
 

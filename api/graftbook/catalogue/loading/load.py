@@ -41,7 +41,7 @@ from graftbook.catalogue.loading.staging import (
     staged,
     write,
 )
-from graftbook.catalogue.loading.values import COMPARING, read_late, told, unlike_kinds
+from graftbook.catalogue.loading.values import COMPARING, absurd_sentence, read_late, unlike_kinds
 from graftbook.catalogue.store.tables import CLAIMS, table
 from graftbook.catalogue.store.to_rows import MEASURED, Row, rows_of
 from graftbook.database import listed
@@ -96,7 +96,7 @@ class Report:
         return not self.mistakes
 
     @property
-    def told(self) -> str:
+    def mistake_count(self) -> str:
         """How many mistakes there are, in words."""
         if self.stopped:
             return f"these are the first {MOST_MISTAKES:,} mistakes; there are more"
@@ -204,7 +204,7 @@ class Load:
 
     def _told_absurd(self) -> Iterator[Mistake]:
         for mistake, error in self.absurd:
-            yield replace(mistake, message=told(self.connection, error))
+            yield replace(mistake, message=absurd_sentence(self.connection, error))
 
     def _write_all(self, records: Iterator[Placed | Mistake]) -> None:
         waiting: dict[str, list[Placed]] = defaultdict(list)

@@ -45,7 +45,7 @@ def _values(connection: Connection, name: str, kinds: KindRules, changed: set[st
             values = measured(row.written, row.kind, kinds)
         except NotAMeasure as error:
             field = "value" if name == "characteristic" else "having"
-            yield _mistake(connection, row.claim, field, told(connection, error))
+            yield _mistake(connection, row.claim, field, absurd_sentence(connection, error))
             continue
         if any(values[column] != getattr(row, column) for column in _STORED):
             better.append({f"of_{key}": getattr(row, key) for key in keys} | values)
@@ -57,7 +57,7 @@ def _values(connection: Connection, name: str, kinds: KindRules, changed: set[st
 _STORED = ("low", "high", "text")
 
 
-def told(connection: Connection, error: NotAMeasure) -> str:
+def absurd_sentence(connection: Connection, error: NotAMeasure) -> str:
     """The error's sentence; of a value that cannot be, with what the catalogue's others make likely."""
     if not isinstance(error, Absurd):
         return str(error.args[0])
@@ -66,7 +66,7 @@ def told(connection: Connection, error: NotAMeasure) -> str:
     query = select(func.min(held.c.low), func.max(held.c.high))
     others = query.where(held.c.kind == error.kind, held.c.low >= low, held.c.high <= high)
     least, most = connection.execute(others).one()
-    return error.told(None if least is None else (least, most))
+    return error.sentence(None if least is None else (least, most))
 
 
 def _margins(connection: Connection, kinds: KindRules, changed: set[str]) -> Iterator[Mistake]:

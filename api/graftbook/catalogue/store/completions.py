@@ -45,7 +45,7 @@ def completions(url: str, what: str, start: str) -> list[tuple[str, str]]:
                 cursor.execute(
                     f"{query} LIMIT {MOST}".replace("?", mark), (_first(query, start), start + _END)
                 )
-                found += [_told(row) for row in cursor.fetchall()]
+                found += [_completion(row) for row in cursor.fetchall()]
     return list(dict(found).items())[:MOST]
 
 
@@ -54,7 +54,7 @@ def _first(query: str, start: str) -> str:
     return start.partition("-")[0] if "chassis_span" in query else start
 
 
-def _told(row: tuple[Any, ...]) -> tuple[str, str]:
+def _completion(row: tuple[Any, ...]) -> tuple[str, str]:
     if len(row) == 4:
         prefix, serial, digits, variant = row
         return f"{prefix}-{serial:0{digits}d}", f"the first {variant}"

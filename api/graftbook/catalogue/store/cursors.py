@@ -25,11 +25,11 @@ def read_cursor(cursor: str, search: dict[str, Any], count: int) -> list[str]:
     """The sort values of a cursor. Raises InvalidCursor unless this search gave it out."""
     try:
         text = base64.urlsafe_b64decode(cursor.encode() + b"=" * (-len(cursor) % 4))
-        mark, *told = json.loads(text)
+        mark, *values = json.loads(text)
     except (ValueError, TypeError, binascii.Error, UnicodeError):
         raise InvalidCursor(_NOT_OURS) from None
-    after = [value for value in told if isinstance(value, str)]
-    if mark != _mark(search) or not len(told) == len(after) == count:
+    after = [value for value in values if isinstance(value, str)]
+    if mark != _mark(search) or not len(values) == len(after) == count:
         raise InvalidCursor("this cursor belongs to another search; begin without one")
     return after
 

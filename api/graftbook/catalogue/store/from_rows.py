@@ -280,10 +280,10 @@ def _budgets(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
 def _reports(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
     for values in _with_list("options", "measured")(connection, batch):
         chassis = f"{values['prefix']}-{values['serial']:0{values['digits']}d}"
-        told = {field: values[field] or "" for field in ("component", "position", "claim")}
-        record = {field: values[field] for field in ("workshop", "on")} | told | {"chassis": chassis}
+        about = {field: values[field] or "" for field in ("component", "position", "claim")}
+        record = {field: values[field] for field in ("workshop", "on")} | about | {"chassis": chassis}
         own = values["name"] != report_name(r.ReportRecord.model_construct(**record))
-        yield values | told | {"chassis": chassis, "name": values["name"] if own else ""}
+        yield values | about | {"chassis": chassis, "name": values["name"] if own else ""}
 
 
 _MAKERS: dict[str, Callable[[Connection, list[Any]], Iterator[_Values]]] = {

@@ -118,8 +118,8 @@ def seat(before: Fitted, after: Fitted) -> Finding:
             return Verdict.not_determined, ""
         if wheel == nut:
             return Verdict.holds, f"The wheel nuts suit the wheels: both have a {wheel} seat."
-        told = f"the wheels have a {wheel} seat, the nuts a {nut} seat"
-        return Verdict.fails, f"The wheel nuts do not suit the wheels: {told}."
+        words = f"the wheels have a {wheel} seat, the nuts a {nut} seat"
+        return Verdict.fails, f"The wheel nuts do not suit the wheels: {words}."
 
     sides = on_both(before, after, meets)
     if sides.after is None:

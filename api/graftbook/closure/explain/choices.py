@@ -107,12 +107,12 @@ class _Choices:
         if self.solved.concession is None:
             return None
         try:
-            told = self.solved.concession.next_best(place, self.solved.found.values[place])
+            next_best = self.solved.concession.next_best(place, self.solved.found.values[place])
         except TooHard:
             return None
-        if told is None:
+        if next_best is None:
             return ()
-        second, more = told
+        second, more = next_best
         if breaks_a_sum(self.problem, second):
             return None
         unknown = self.totals.unknown_prices or more["unknown"]
@@ -133,7 +133,7 @@ class _Choices:
             if not broken:
                 break
             elimination.look_at(broken.values())
-        return {place: self.told(elimination, place, each) for place, each in ranked.items()}
+        return {place: self.alternatives(elimination, place, each) for place, each in ranked.items()}
 
     def ranked(self, elimination: Elimination, place: str) -> list[tuple[Figures, str | None]]:
         """For each other value of a place what the best set with it costs; the best first."""
@@ -141,7 +141,7 @@ class _Choices:
         ranked = sorted((cost, value or "", value) for value, cost in costs if cost and value != own)
         return [(cost, value) for cost, _, value in ranked[:MOST_TOLD]]
 
-    def told(
+    def alternatives(
         self, elimination: Elimination, place: str, ranked: list[tuple[Figures, str | None]]
     ) -> tuple[Other, ...]:
         """The alternatives of one place; the next best alone where those that are known break a sum."""

@@ -323,9 +323,9 @@ def _too_dear(problem: Problem, parts: list[Switch]) -> Contradiction:
     The fact told instead is what the cheapest set costs; the rules stand behind it whole, so what is
     named is not called smallest.
     """
-    told = [*in_order_of_blame([s for s in parts if s != CEILING])[: MOST_PARTS - 1], CEILING]
-    because = tuple(because_of(problem, switch) for switch in told)
-    more = (_further(len(parts) - len(told)),) if len(parts) > len(told) else ()
+    shown = [*in_order_of_blame([s for s in parts if s != CEILING])[: MOST_PARTS - 1], CEILING]
+    because = tuple(because_of(problem, switch) for switch in shown)
+    more = (_further(len(parts) - len(shown)),) if len(parts) > len(shown) else ()
     rules = [s for s in problem.switches() if s[0] not in GIVEABLE]
     free = problem.only([*rules, *(s for s in parts if s != CEILING)])
     totals = best_totals(by_price(free))

@@ -117,11 +117,11 @@ def of_wish_met(wish: Wish, book: RuleBook, why: MetAlready | None) -> str:
     if why is None:
         return of_wish(wish, book)
     if why is MetAlready.not_of_variant and isinstance(wish, RemedyFlaw):
-        said = f"You wish the flaw {wish.flaw} remedied; it is not known of this variant"
+        words = f"You wish the flaw {wish.flaw} remedied; it is not known of this variant"
     else:
         has = "does not have it" if isinstance(wish, RemedyFlaw) else "has none that is known"
-        said = f"You wish {wished(wish, book)}; this vehicle {has}"
-    return f"{said}, so nothing is to be done."
+        words = f"You wish {wished(wish, book)}; this vehicle {has}"
+    return f"{words}, so nothing is to be done."
 
 
 def flaw_wished(asked: FlawAsked) -> str:

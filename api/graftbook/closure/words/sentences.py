@@ -222,7 +222,7 @@ def cautions_of(
     found = {caution for section in touched for caution in section_cautions(book, section)}
     sentences = sorted(found, key=order.index) + [CUTTING] * cut
     numbers = tuple(numbers)
-    lifted = dict.fromkeys(said for n in numbers for said in lifting(book.components.get(n)))
+    lifted = dict.fromkeys(words for n in numbers for words in lifting(book.components.get(n)))
     return (*sentences, *lifted, *dict.fromkeys(h for n in numbers if (h := _hazard(book, n))))
 
 
@@ -258,10 +258,10 @@ def compatibility_sentence(book: RuleBook, answer: Compatibility) -> str:
     if not answer.places:
         return _why_nowhere(book, answer)
     best = answer.places[0]
-    said = _of_place(book, answer.asked, best)
+    words = _of_place(book, answer.asked, best)
     if answer.obtainable or best.sits_today:
-        return said
-    return f"{said} {phrases.not_supplied(book, answer.asked)}"
+        return words
+    return f"{words} {phrases.not_supplied(book, answer.asked)}"
 
 
 def _of_place(book: RuleBook, asked: str, place: Place) -> str:
@@ -280,8 +280,8 @@ def _of_place(book: RuleBook, asked: str, place: Place) -> str:
 
 def _why_it_cannot(book: RuleBook, against: Iterable[Because]) -> str:
     """The rules and facts because of which a component cannot be fitted, each once."""
-    said = (phrases.opening(sentence(book, part.ground)).rstrip(".") for part in against)
-    return " ".join(dict.fromkeys(f"{words}." for words in said))
+    reasons = (phrases.opening(sentence(book, part.ground)).rstrip(".") for part in against)
+    return " ".join(dict.fromkeys(f"{words}." for words in reasons))
 
 
 def _how_far(looked_at: Looked) -> str:

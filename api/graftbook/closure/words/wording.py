@@ -86,8 +86,8 @@ def costs(totals: Totals) -> str:
     show = {0: "nothing shows", 1: "1 change shows"}.get(totals.visible, f"{totals.visible} changes show")
     between = ";" if totals.unknown_prices else ","
     parts = f"Parts {phrases.parts_cost(totals.price, totals.unknown_prices)}{between}"
-    said = ", ".join((_count(totals.changes, "change"), work(totals), show))
-    return f"{said}. {parts} labour {hours(totals.labour)}."
+    sums = ", ".join((_count(totals.changes, "change"), work(totals), show))
+    return f"{sums}. {parts} labour {hours(totals.labour)}."
 
 
 def work(totals: Totals) -> str:
@@ -198,11 +198,11 @@ def what_changes(book: RuleBook, change: Change) -> str:
 
 def because_sentence(book: RuleBook, because: Because, gone: bool = False) -> str:
     """The reason of one change; `gone`: of a part that comes off with nothing in its place."""
-    said = sentence(book, because.ground)
+    words = sentence(book, because.ground)
     if not because.parent or because.how is How.together:
-        return phrases.opening(said)
+        return phrases.opening(words)
     parent = phrases.place(book, because.parent)
-    reason = said.rstrip(".")
+    reason = words.rstrip(".")
     match because.how:
         case How.makes_way:
             return f"The old part makes way for {parent}: {reason}."
@@ -282,8 +282,8 @@ def difference_words(difference: Difference) -> str:
     Where a price is not known on either side, what is known of the parts is told apart.
     """
     figures, known = difference.figures, difference.price_is_known
-    told = [c for c in Criterion if figures.get(c) and (known or c is not Criterion.price)]
-    words = phrases.listed(_difference(c, figures[c]) for c in told) if told else ""
+    criteria = [c for c in Criterion if figures.get(c) and (known or c is not Criterion.price)]
+    words = phrases.listed(_difference(c, figures[c]) for c in criteria) if criteria else ""
     if known:
         return words or "no difference in cost"
     return "; ".join(part for part in (words, _incomparable(difference)) if part)
@@ -312,21 +312,21 @@ def _difference(criterion: Criterion, value: int) -> str:
             return f"{hours(size)} {more} labour"
         case Criterion.flaws:
             return f"{size} {more} in flaws by weight"
-    told = TOLD[criterion]
-    return f"{size} {'more' if value > 0 else 'fewer'} {told.one if size == 1 else told.many}"
+    unit = TOLD[criterion]
+    return f"{size} {'more' if value > 0 else 'fewer'} {unit.one if size == 1 else unit.many}"
 
 
 def loose_sentence(book: RuleBook, part: Loose) -> str:
     """A loose part, the work that it asks for, and its note."""
     known = book.components.get(part.component)
-    said = (
+    sentences = (
         f"{part.quantity} × {phrases.component(book, part.component)}.",
         "" if part.effort is Effort.direct else f"It {EFFORT_WORDS[part.effort]}.",
         f"Note: {known.note.rstrip('.')}." if known and known.note else "",
         because_sentence(book, part.because),
         also_sentence(book, part.also_needed_by, part.because),
     )
-    return " ".join(sentence for sentence in said if sentence)
+    return " ".join(sentence for sentence in sentences if sentence)
 
 
 # Impossible -------------------------------------------------------------------------------------
@@ -347,10 +347,10 @@ def contradiction_sentences(book: RuleBook, contradiction: Contradiction) -> lis
 
 def part_sentence(book: RuleBook, part: Because) -> str:
     """A wish, limit or rule in a contradiction."""
-    said = sentence(book, part.ground)
+    words = sentence(book, part.ground)
     if part.cause in (Cause.wish, Cause.limit, Cause.flaw, Cause.pair):
-        return said
-    return f"Rule {part.name} ({GRADE_WORDS[part.grade]}): {said.rstrip('.')}."
+        return words
+    return f"Rule {part.name} ({GRADE_WORDS[part.grade]}): {words.rstrip('.')}."
 
 
 def way_out_sentence(book: RuleBook, way: WayOut) -> str:
@@ -476,15 +476,15 @@ def unconfirmed_sentence(book: RuleBook, unconfirmed: Unconfirmed) -> str:
 def contradicted_sentence(book: RuleBook, contradicted: Unconfirmed) -> str:
     """A claim that a workshop found otherwise: what was reported, and what it is worth now."""
     claim, part = contradicted.claim, contradicted.component
-    said = Counter(report.outcome for report in claim.reports)
-    told = ", ".join(f"{said[outcome]} {outcome}" for outcome in Found if said[outcome])
+    outcomes = Counter(report.outcome for report in claim.reports)
+    counts = ", ".join(f"{outcomes[outcome]} {outcome}" for outcome in Found if outcomes[outcome])
     shops = _count(len({report.workshop.casefold() for report in claim.reports}), "workshop")
     what = (
         f"that {part} fits{phrases.where_of(book, contradicted)}"
         if isinstance(claim, Fitment)
         else claim.name
     )
-    return f"Reports contradict {what}: {told}, by {shops}. It is worth {GRADE_WORDS[claim.grade]} now."
+    return f"Reports contradict {what}: {counts}, by {shops}. It is worth {GRADE_WORDS[claim.grade]} now."
 
 
 def _count(number: int, noun: str) -> str:

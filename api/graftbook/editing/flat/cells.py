@@ -83,28 +83,28 @@ def days_in(text: str, day_first: bool | None) -> list[Days]:
     A year alone (`1968`) is not read here, since it may be a chassis number. With `day_first` given a day
     with strokes is read in one way; with points it is always the day that comes first.
     """
-    said = " ".join(plain_text(text).casefold().split())
-    if found := _ISO.fullmatch(said):
+    plain = " ".join(plain_text(text).casefold().split())
+    if found := _ISO.fullmatch(plain):
         return _period(int(found[1]), int(found[2]), int(found[3] or 0))
-    if found := _DAY.fullmatch(said):
+    if found := _DAY.fullmatch(plain):
         one, other, year = int(found[1]), int(found[3]), int(found[4])
         read = [_period(year, other, one), _period(year, one, other)]
         if found[2] == "." or day_first:
             return read[0]
         both = read[1] if day_first is False else read[0] + read[1]
         return list(dict.fromkeys(both))
-    if found := _MONTH.fullmatch(said):
+    if found := _MONTH.fullmatch(plain):
         return _period(int(found[2]), int(found[1]), 0)
-    if (found := _NAMED.fullmatch(said)) and (month := _month_called(found[2])):
+    if (found := _NAMED.fullmatch(plain)) and (month := _month_called(found[2])):
         return _period(int(found[3]), month, int(found[1] or 0))
     return []
 
 
 def year_in(text: str) -> Days | None:
     """A year of four digits in which vehicles may have been built."""
-    said = plain_text(text).strip()
-    if re.fullmatch(r"(18[89]|19\d|20\d)\d", said, re.ASCII):
-        return Days(date(int(said), 1, 1), date(int(said), 12, 31))
+    plain = plain_text(text).strip()
+    if re.fullmatch(r"(18[89]|19\d|20\d)\d", plain, re.ASCII):
+        return Days(date(int(plain), 1, 1), date(int(plain), 12, 31))
     return None
 
 

@@ -44,12 +44,12 @@ def _change(what: ChangeWord, part: Part, was: str, now: str) -> FlatChangeOut:
 
 
 def _moved(was: Part, now: Part) -> list[FlatChangeOut]:
-    told: list[tuple[ChangeWord, str, str]] = [
+    compared: list[tuple[ChangeWord, str, str]] = [
         ("price", _price_words(was), _price_words(now)),
         ("span", fits_words(was["fits"]), fits_words(now["fits"])),
         ("other", _other_words(was), _other_words(now)),
     ]
-    return [_change(what, now, one, other) for what, one, other in told if one != other]
+    return [_change(what, now, one, other) for what, one, other in compared if one != other]
 
 
 def _price_words(part: Part) -> str:
@@ -60,8 +60,8 @@ def _price_words(part: Part) -> str:
 
 def fits_words(fits: Sequence[Fits]) -> str:
     """Where a part fits, in words."""
-    told = [(fit["position"], {**fit["condition"], "quantity": fit["quantity"]}) for fit in fits]
-    return "; ".join(sorted(f"{position}: {condition_words(fields)}" for position, fields in told))
+    places = [(fit["position"], {**fit["condition"], "quantity": fit["quantity"]}) for fit in fits]
+    return "; ".join(sorted(f"{position}: {condition_words(fields)}" for position, fields in places))
 
 
 def _other_words(part: Part) -> str:

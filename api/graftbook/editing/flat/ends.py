@@ -72,8 +72,8 @@ class Ends:
             return [c for prefix in self._prefixes() for c in self._within(prefix, first, last)]
         prefixes = list(dict.fromkeys(end.prefix for end in (first, last) if isinstance(end, Chassis)))
         if len(prefixes) == 2:
-            said = f"{self.row['from']} to {self.row['to']}"
-            self._ask("end", said, f"The ends of {said} have different prefixes.", [NONE])
+            span = f"{self.row['from']} to {self.row['to']}"
+            self._ask("end", span, f"The ends of {span} have different prefixes.", [NONE])
         if prefixes:
             return self._of_prefix(prefixes[0], first, last)
         return [self._of_vehicles() | self._span(first, last)]
@@ -115,9 +115,11 @@ class Ends:
             return None
         if found := self._read(text, side):
             return found
-        told = f"“{text}” in the column {self.mapping.columns[side]} is no chassis number that the catalogue "
+        sentence = (
+            f"“{text}” in the column {self.mapping.columns[side]} is no chassis number that the catalogue "
+        )
         answer = self._ask(
-            "end", f"{side} {text}", f"{told}knows, and no day.",
+            "end", f"{side} {text}", f"{sentence}knows, and no day.",
             [*self._with_digits(text), WITHOUT, NONE],
             typed="chassis", reads=lambda typed: bool(self._read(typed, side)), for_all=True,
         )  # fmt: skip
@@ -143,8 +145,8 @@ class Ends:
                 ("day first", f"{ways[0].first}: the day stands first"),
                 ("month first", f"{ways[1].first}: the month stands first"),
             ]
-            told = f"“{text}” can be read as {ways[0].first} or {ways[1].first}."
-            return ways[self._ask("day_order", text, told, offered, for_all=True) != "day first"]
+            sentence = f"“{text}” can be read as {ways[0].first} or {ways[1].first}."
+            return ways[self._ask("day_order", text, sentence, offered, for_all=True) != "day first"]
         if ways:
             return ways[0]
         if year := year_in(text):
@@ -153,23 +155,23 @@ class Ends:
 
     def _year_or_number(self, text: str, year: Days) -> End:
         offered = [("year", "a year"), ("number", f"the chassis number that ends in {text}")]
-        told = f"“{text}” as a from or to may be a year or a chassis number."
-        return year if self._ask("year", text, told, offered, for_all=True) == "year" else Bare(int(text))
+        sentence = f"“{text}” as a from or to may be a year or a chassis number."
+        return year if self._ask("year", text, sentence, offered, for_all=True) == "year" else Bare(int(text))
 
     def _prefixes(self) -> list[str]:
         """The prefixes that a bare number is meant for."""
-        said = self._said()
+        typed = self._said()
         if self.vehicles is None:
-            return [self._prefix_asked(said)]
+            return [self._prefix_asked(typed)]
         prefixes = sorted(
             p for p, spans in self.spans.items() if {v for v, _ in spans} & self.vehicles.variants
         )
         if len(prefixes) > 1:
-            about = f"{said} for {self.row['fits'] or ', '.join(sorted(self.vehicles.variants))[:60]}"
-            told = f"{said} is a bare number, but what the row fits has {len(prefixes)} prefixes."
+            about = f"{typed} for {self.row['fits'] or ', '.join(sorted(self.vehicles.variants))[:60]}"
+            sentence = f"{typed} is a bare number, but what the row fits has {len(prefixes)} prefixes."
             each = ("each", "in each of them, by its own number")
             only = [(p, f"only {p}: {self._titles(p)}") for p in prefixes[:MOST_OFFERED]]
-            answer = self._ask("several", about, told, [each, *only, NONE], for_all=True)
+            answer = self._ask("several", about, sentence, [each, *only, NONE], for_all=True)
             return prefixes if answer == "each" else [answer]
         return prefixes
 
@@ -181,9 +183,9 @@ class Ends:
             for _, span in spans
             if serial and span.first <= int(serial) <= span.last
         ]
-        told = f"{said} is a number without a prefix, and the row does not say which variant it fits."
+        sentence = f"{said} is a number without a prefix, and the row does not say which variant it fits."
         return self._ask(
-            "no_variant", f"{self.asking.number} {said}", told, [*holding[:MOST_OFFERED], NONE],
+            "no_variant", f"{self.asking.number} {said}", sentence, [*holding[:MOST_OFFERED], NONE],
             typed="prefix", reads=lambda typed: typed in self.spans,
         )  # fmt: skip
 
@@ -206,33 +208,33 @@ class Ends:
         if self.vehicles is None:
             return self._within(prefix, first, last)
         own = {name for name, _ in self.spans[prefix]}
-        said = self._said()
-        about = f"{said} for {self.row['fits']}"
+        typed = self._said()
+        about = f"{typed} for {self.row['fits']}"
         if not own & self.vehicles.variants:
-            told = f"{said} is a chassis number of {self._titles(prefix)}, which the row does not fit."
+            sentence = f"{typed} is a chassis number of {self._titles(prefix)}, which the row does not fit."
             chassis = ("chassis", "it fits the variant of the chassis number, not what the row says")
             without = ("without", "it fits what the row says, from the first to the last")
-            if self._ask("other_variant", about, told, [chassis, without, NONE]) == "without":
+            if self._ask("other_variant", about, sentence, [chassis, without, NONE]) == "without":
                 return [self._of_vehicles()]
             self.vehicles = None
             return self._within(prefix, first, last)
         others = self.vehicles.variants - own
         if not others:
             return self._within(prefix, first, last)
-        told = f"{said} is a chassis number of {self._titles(prefix)}; the row fits {len(others)} other "
-        told += "variant too." if len(others) == 1 else "variants too."
+        sentence = f"{typed} is a chassis number of {self._titles(prefix)}; the row fits {len(others)} other "
+        sentence += "variant too." if len(others) == 1 else "variants too."
         rest = ("rest", "within these numbers there, and all of the other variants")
         only = ("only", "only within these numbers")
-        answer = self._ask("other_variant", about, told, [rest, only, NONE], for_all=True)
+        answer = self._ask("other_variant", about, sentence, [rest, only, NONE], for_all=True)
         return self._within(prefix, first, last) + [{"variants": sorted(others)}] * (answer == "rest")
 
     def _span(self, first: End, last: End) -> Condition:
         """The columns of a condition for two ends of which none is bare."""
         first, last = self._inside(first, "from"), self._inside(last, "to")
         if self._upside_down(first, last):
-            said = f"{self.row['from']} to {self.row['to']}"
+            span = f"{self.row['from']} to {self.row['to']}"
             answer = self._ask(
-                "upside_down", f"{self.asking.number} {said}", f"The span {said} ends before it begins.",
+                "upside_down", f"{self.asking.number} {span}", f"The span {span} ends before it begins.",
                 [("swap", f"it is {self.row['to']} to {self.row['from']}"),
                  ("from", f"only from {self.row['from']}"), ("to", f"only to {self.row['to']}"), NONE],
             )  # fmt: skip
@@ -261,8 +263,8 @@ class Ends:
             return end
         first, last = min(s.first for s in spans), max(s.last for s in spans)
         bounds = f"{spans[0].number(first)} to {spans[0].number(last)}"
-        told = f"{self._written(end)} is outside the numbers that were built, {bounds}."
-        self._ask("outside", f"{side} {self._written(end)}", told, [WITHOUT, NONE], for_all=True)
+        sentence = f"{self._written(end)} is outside the numbers that were built, {bounds}."
+        self._ask("outside", f"{side} {self._written(end)}", sentence, [WITHOUT, NONE], for_all=True)
         return None
 
     def _written(self, end: Chassis) -> str:

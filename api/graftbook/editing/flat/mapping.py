@@ -100,12 +100,12 @@ def as_meant(said: dict[str, str]) -> dict[str, str]:
 
 def mistakes_in_words(mistakes: Iterable[Any]) -> str:
     """What is wrong with a mapping, setting by setting."""
-    told = []
+    sentences = []
     for one in mistakes:
         setting, *further = map(str, one["loc"])
         called = "column" if setting == "columns" else _CALLED.get(setting, setting)
-        told.append(f"{' '.join([called, *further[:1]])}: {mistake_in_words(one)}")
-    return "; ".join(dict.fromkeys(told))
+        sentences.append(f"{' '.join([called, *further[:1]])}: {mistake_in_words(one)}")
+    return "; ".join(dict.fromkeys(sentences))
 
 
 _CALLED = {"head_line": "line of the heads", "decimal": "decimal mark"}
@@ -125,8 +125,8 @@ def guessed(heads: Sequence[str]) -> dict[FieldWord, str]:
 
 def head_line_of(rows: Rows) -> int:
     """The line, from 1, whose cells are most like heads: a title may stand above them."""
-    told = [len(guessed(heads_of(rows, line))) for line in range(1, min(len(rows), _DEEPEST_HEAD) + 1)]
-    return told.index(max(told)) + 1 if max(told, default=0) > 1 else 1
+    guesses = [len(guessed(heads_of(rows, line))) for line in range(1, min(len(rows), _DEEPEST_HEAD) + 1)]
+    return guesses.index(max(guesses)) + 1 if max(guesses, default=0) > 1 else 1
 
 
 def line_with(rows: Rows, heads: Iterable[str]) -> int:

@@ -43,11 +43,11 @@ class Replacing:
         meant = self.known.meant(text)
         if len(meant) == 1:
             return meant[0]
-        told = f"{number} replaces “{text[:60]}”, which is no number of the catalogue or of this list."
+        sentence = f"{number} replaces “{text[:60]}”, which is no number of the catalogue or of this list."
         near = meant or self.known.near.get(text, [])
         offered = [*((one, one) for one in near), (ENTER, "enter it, as superseded"), (OUT, "leave it out")]
         answer = self.asking.ask(
-            "replaces", text[:120], told, offered, typed="number", for_all=not meant,
+            "replaces", text[:120], sentence, offered, typed="number", for_all=not meant,
             reads=lambda typed: len(self.known.meant(typed)) == 1 or as_typed(typed) in self.own,
         )  # fmt: skip
         if answer == ENTER:
@@ -103,8 +103,10 @@ class Replacing:
     def _wait_for_the_others(self, left: Iterable[str]) -> None:
         for number in sorted(set(left) & set(self.parts)):
             self.asking.at(number, self.lines[number])
-            told = f"There are more than {MOST_CIRCLES} circles of replaced numbers; settle the others first."
-            self.asking.ask("circle", "more", told, [])
+            sentence = (
+                f"There are more than {MOST_CIRCLES} circles of replaced numbers; settle the others first."
+            )
+            self.asking.ask("circle", "more", sentence, [])
 
     def _circle_asked(self, circle: Sequence[Edge], listed: Sequence[Edge]) -> Edge | None:
         steps = ", ".join(f"{new} replaces {old}" for old, new in circle[:8])
@@ -113,8 +115,8 @@ class Replacing:
         answer = None
         for number in sorted({number for edge in circle for number in edge} & set(self.parts)):
             self.asking.at(number, self.lines[number])
-            told = f"These numbers replace one another in a circle: {steps}."
-            answer = self.asking.ask("circle", " ".join(sorted(by_value))[:200], told, offered)
+            sentence = f"These numbers replace one another in a circle: {steps}."
+            answer = self.asking.ask("circle", " ".join(sorted(by_value))[:200], sentence, offered)
         return by_value.get(answer or "")
 
     def _let_wait(self) -> None:

@@ -204,10 +204,10 @@ def turned(connection: Connection, kept: FlatList) -> Turned:
     if not kept.mapping.columns.get("number"):
         raise InvalidRequest("Say first which column has the part number", pointer="/columns")
     if lacking := missing(kept.mapping, kept.heads):
-        told = f"This issue has no column '{lacking[0]}'; its columns are {', '.join(kept.heads[:30])}"
+        sentence = f"This issue has no column '{lacking[0]}'; its columns are {', '.join(kept.heads[:30])}"
         if line := line_with(kept.rows, kept.mapping.columns.values()):
-            raise InvalidRequest(f"{told}. The heads stand in line {line}: set `head_line` to {line}")
-        raise InvalidRequest(f"{told}. Change the mapping, or send the right file")
+            raise InvalidRequest(f"{sentence}. The heads stand in line {line}: set `head_line` to {line}")
+        raise InvalidRequest(f"{sentence}. Change the mapping, or send the right file")
     known = store.known_for(connection, kept.mapping, kept.rows, kept.taken)
     return turn(kept.rows, kept.mapping, kept.decisions, known, kept.taken, only_range=not known.range)
 
@@ -286,12 +286,14 @@ def becomes(engine: Engine, kept: FlatList, most: int) -> tuple[list[tuple[int, 
     first = replace(kept, rows=kept.rows[: kept.mapping.head_line + most], taken={})
     with reading(engine) as session:
         found = turned(session.connection(), first)
-    told = by_number(found.objects)
+    by_its_number = by_number(found.objects)
     at = first.heads.index(first.mapping.columns["number"])
     rows = enumerate(first.rows[first.mapping.head_line :], start=first.mapping.head_line + 1)
     numbers = {line: row[at] for line, row in rows if at < len(row) and row[at]}
-    meant = {as_typed(number): number for number in told}
-    return [(line, told.get(meant.get(as_typed(n), ""), [])) for line, n in numbers.items()], found.questions
+    meant = {as_typed(number): number for number in by_its_number}
+    return [
+        (line, by_its_number.get(meant.get(as_typed(n), ""), [])) for line, n in numbers.items()
+    ], found.questions
 
 
 def choices(engine: Engine) -> dict[str, list[str]]:

@@ -97,18 +97,18 @@ class Settling:
             ours = self._plain(name, part[name])
             theirs = self._plain(name, stands.get(name))
             base = self._plain(name, was[name]) if was else ""
-            told = f"{number}: the list says {name} {ours}, the catalogue says {theirs}."
+            sentence = f"{number}: the list says {name} {ours}, the catalogue says {theirs}."
             about = f"{number}: {ours} or {theirs}"
             if name == "price" and ours:
                 ours = self._not_jumped(number, "", ours, base)
             if value := self._merged(
-                f"{name}_differs", about[:250], ours, theirs, base, told, (ours, theirs)
+                f"{name}_differs", about[:250], ours, theirs, base, sentence, (ours, theirs)
             ):
                 found[name] = value
         if stands.get("supply") == "no longer supplied":
-            told = f"{number} is on the list, but the catalogue says that it is no longer supplied."
+            sentence = f"{number} is on the list, but the catalogue says that it is no longer supplied."
             again = [("current", "it is supplied again"), ("stays", "it stays as it is")]
-            if self.asking.ask("supplied_again", number, told, again, for_all=True) == "current":
+            if self.asking.ask("supplied_again", number, sentence, again, for_all=True) == "current":
                 del found["supply"]
         return {"record": "component", **found}
 
@@ -127,10 +127,12 @@ class Settling:
         if 1 / _JUMP < ratio < _JUMP:
             return now
         whose = f" from {seller}" if seller else ""
-        told = f"{number}{whose} was {was} in the last issue and is {now} now."
+        sentence = f"{number}{whose} was {was} in the last issue and is {now} now."
         offered = [("new", f"{now} is right"), ("old", f"keep {was}")]
         return (
-            was if self.asking.ask("price_jump", f"{number}{whose}: {now}", told, offered) == "old" else now
+            was
+            if self.asking.ask("price_jump", f"{number}{whose}: {now}", sentence, offered) == "old"
+            else now
         )
 
     # Fitments
@@ -149,10 +151,10 @@ class Settling:
             if self._mean(stands.values()) == self._mean(map(self._fields, base[position])):
                 removed["fitment"] += stands
             elif stands:
-                told = (
+                sentence = (
                     f"{part['number']} no longer fits {position} by the list; the catalogue's fitment stays."
                 )
-                self.asking.tell(told)
+                self.asking.tell(sentence)
 
     def _at(
         self, number: str, position: str, fits: list[Fits], base: list[Fits],
@@ -166,11 +168,11 @@ class Settling:
         taken = LIST
         if stands and not (base and theirs == before):
             about = f"{number} at {position}: {self._in_words(map(self._fields, fits))}"
-            said = (self._in_words(map(self._fields, fits)), self._in_words(stands.values()))
+            both = (self._in_words(map(self._fields, fits)), self._in_words(stands.values()))
             place = self.known.positions[position].title
-            told = f"{number} at {place}: the list says {said[0]}; the catalogue says {said[1]}."
+            sentence = f"{number} at {place}: the list says {both[0]}; the catalogue says {both[1]}."
             offered = [(CATALOGUE, "as the catalogue says"), (LIST, "as the list says"), (BOTH, "both hold")]
-            taken = self.asking.ask("fitment_differs", about[:250], told, offered, for_all=True) or ""
+            taken = self.asking.ask("fitment_differs", about[:250], sentence, offered, for_all=True) or ""
         if taken in (LIST, BOTH):
             self._put(number, position, fits, {} if taken == BOTH else stands, set(stands), objects, removed)
 
@@ -222,18 +224,20 @@ class Settling:
             ours["price"] = self._not_jumped(number, seller, ours["price"], base["price"] if base else "")
             taken = ours
             if stands:
-                told = f"{seller} offers {number}: the list says {_offer_words(ours)}, the catalogue says "
+                sentence = (
+                    f"{seller} offers {number}: the list says {_offer_words(ours)}, the catalogue says "
+                )
                 theirs = _as_offered(stands)
-                told += f"{_offer_words(theirs)}."
-                said = (_offer_words(ours), _offer_words(theirs))
-                about = f"{name}: {said[0]} or {said[1]}"
+                sentence += f"{_offer_words(theirs)}."
+                both = (_offer_words(ours), _offer_words(theirs))
+                about = f"{name}: {both[0]} or {both[1]}"
                 ours_full = {**theirs, **_said(ours)}
                 taken = self._merged("offer_differs", about[:250], ours_full, theirs,
-                                     base and {**theirs, **_said(base)}, told, said)  # fmt: skip
+                                     base and {**theirs, **_said(base)}, sentence, both)  # fmt: skip
             offer = {**(stands or {}), **_said(taken)}
             if 0 < (offer.get("stock") or 0) < offer.get("pack", 1):
-                told = f"By the catalogue {seller} has {offer.pop('stock')} of {number} at hand"
-                self.asking.tell(f"{told}, less than a pack of the list: what is at hand is left open.")
+                sentence = f"By the catalogue {seller} has {offer.pop('stock')} of {number} at hand"
+                self.asking.tell(f"{sentence}, less than a pack of the list: what is at hand is left open.")
             objects.append({**offer, "record": "offer", "supplier": seller, "component": number})
         if was and "price" in self.mapped:
             for seller in sorted(set(was["offers"]) - set(part["offers"])):
@@ -273,8 +277,8 @@ class Settling:
             ("offers", "take the list's offers out, leave the number"),
             ("stays", "everything stays as it is"),
         ]
-        told = f"{number} {stands['name']} was in the last issue of the list and is not in this one."
-        answer = self.asking.ask("gone", number, told, offered, for_all=True)
+        sentence = f"{number} {stands['name']} was in the last issue of the list and is not in this one."
+        answer = self.asking.ask("gone", number, sentence, offered, for_all=True)
         if answer is None:
             return
         self.settled.gone.append(number)

@@ -57,12 +57,14 @@ def _is_under_its_heads(cells: Sequence[str], last: int, usual: int, asking: Ask
     if not over and len(cells) <= usual:
         return True
     over = over or next((text for text in reversed(cells) if text), "")
-    told = f"The row has more cells than there are heads, to “{over[:60]}”: is what parts the cells in one?"
+    sentence = (
+        f"The row has more cells than there are heads, to “{over[:60]}”: is what parts the cells in one?"
+    )
     offered = [
         ("row", "each stands below its head; what is behind is passed over"),
         (OUT, "leave the row out"),
     ]
-    return asking.ask("cells", " ".join(filter(None, cells))[:120], told, offered, for_all=True) == "row"
+    return asking.ask("cells", " ".join(filter(None, cells))[:120], sentence, offered, for_all=True) == "row"
 
 
 def _is_clean(row: Row, mapping: FlatMapping, asking: Asking) -> bool:
@@ -70,15 +72,15 @@ def _is_clean(row: Row, mapping: FlatMapping, asking: Asking) -> bool:
     for field, text in list(row.cells.items()):
         column = f"The column {mapping.columns[field]}"
         if text[0] in "=@" or (text[0] in "+-" and re.search(r"[A-Za-z(]", text) and field != "note"):
-            told = f"{column} holds a formula, “{text[:60]}”, not what it comes to."
+            sentence = f"{column} holds a formula, “{text[:60]}”, not what it comes to."
         elif not is_printable(text.replace("\n", " ")):
-            told = f"{column} holds signs that cannot be printed."
+            sentence = f"{column} holds signs that cannot be printed."
         else:
             row.cells[field] = text if field in ("fits", "replaces", "position") else " ".join(text.split())
             continue
         kind = "formula" if text[0] in "=@+-" else "characters"
         blank, out = ("blank", "as if the cell were empty"), (OUT, "leave the row out")
-        answer = asking.ask(kind, f"{field} {text[:60]}", told, [blank, out], for_all=True)
+        answer = asking.ask(kind, f"{field} {text[:60]}", sentence, [blank, out], for_all=True)
         if answer != "blank":
             return False
         del row.cells[field]
@@ -119,13 +121,13 @@ class Telling:
         self.asking.at(number[:LONGEST_WORD], [row.line])
         if not _NUMBER.match(number) or not as_typed(number):
             others = " ".join(text for field, text in row.cells.items() if field != "number")
-            told = (
+            sentence = (
                 f"“{number[:60]}” is no part number."
                 if number
                 else f"No number stands beside “{others[:80]}”."
             )
             answer = self.asking.ask(
-                "number", f"{number[:60]} {others[:80]}".strip(), told, [(OUT, "leave the row out")],
+                "number", f"{number[:60]} {others[:80]}".strip(), sentence, [(OUT, "leave the row out")],
                 typed="number", reads=lambda typed: bool(_NUMBER.match(typed)),
             )  # fmt: skip
             if answer in (None, OUT):
@@ -134,14 +136,14 @@ class Telling:
         meant = self.known.meant(number)
         if len(meant) == 1:
             return meant[0]
-        told = f"“{number}” may be any of {len(meant)} numbers of the catalogue."
+        sentence = f"“{number}” may be any of {len(meant)} numbers of the catalogue."
         if not meant:
             meant = self.known.with_digits.get(as_typed(number), [])
-            told = f"The catalogue has no “{number}”, and has it with digits for letters."
+            sentence = f"The catalogue has no “{number}”, and has it with digits for letters."
         if not meant:
             return number
         offered = [*((one, one) for one in meant), (number, f"{number} is a new number")]
-        return self.asking.ask("number", number, told, offered) or ""
+        return self.asking.ask("number", number, sentence, offered) or ""
 
     def _part(self, number: str, rows: list[Row]) -> Part:
         self.asking.at(number, [row.line for row in rows])
@@ -171,22 +173,22 @@ class Telling:
 
     def _one(self, number: str, rows: Iterable[Row], field: FieldWord, whose: str = "") -> str:
         """What the rows say in one column; asked where they say several things."""
-        told = list(dict.fromkeys(row[field] for row in rows if row[field]))
-        if len({text.casefold() for text in told}) < 2:
-            return told[0] if told else ""
+        entries = list(dict.fromkeys(row[field] for row in rows if row[field]))
+        if len({text.casefold() for text in entries}) < 2:
+            return entries[0] if entries else ""
         whose = f" from {whose}" if whose else ""
-        about = f"{number} {field}{whose}: {' | '.join(sorted(told))[:200]}"
-        lines = {text: next(row.line for row in rows if row[field] == text) for text in told}
+        about = f"{number} {field}{whose}: {' | '.join(sorted(entries))[:200]}"
+        lines = {text: next(row.line for row in rows if row[field] == text) for text in entries}
         column = self.mapping.columns[field]
-        sentence = f"{number} has {len(told)} different entries in the column {column}{whose}."
-        offered = [(text, f"{text} (line {lines[text]})") for text in told[:20]]
+        sentence = f"{number} has {len(entries)} different entries in the column {column}{whose}."
+        offered = [(text, f"{text} (line {lines[text]})") for text in entries[:20]]
         return self.asking.ask("says", about, sentence, offered) or ""
 
     def _described(self, number: str) -> str:
-        told = f"{number} is new to the catalogue, and nothing says what it is."
+        sentence = f"{number} is new to the catalogue, and nothing says what it is."
         offered = [(OUT, "leave the number out")]
         answer = self.asking.ask(
-            "description", number, told, offered, typed="text", reads=_says_something, for_all=True
+            "description", number, sentence, offered, typed="text", reads=_says_something, for_all=True
         )
         if answer == OUT:
             self.left_out.add(number)
@@ -230,11 +232,11 @@ class Telling:
         return self._position_asked(text, "position" if row["position"] else "description")
 
     def _position_asked(self, text: str, column: str) -> list[str]:
-        told = f"The {column} “{text[:120]}” names no position that the catalogue knows."
+        sentence = f"The {column} “{text[:120]}” names no position that the catalogue knows."
         near = self.known.positions_near(text)
         sides = [(f"{a[0]}; {b[0]}", f"both {a[1]} and {b[1]}") for a, b in _sides(near)]
         answer = self.asking.ask(
-            "position", text[:120].casefold(), told,
+            "position", text[:120].casefold(), sentence,
             [*near, *sides, (LOOSE, "a loose part: it sits in no position")], typed="position", for_all=True,
             reads=lambda typed: all(map(self.known.position, pieces(typed))) and bool(pieces(typed)),
         )  # fmt: skip
@@ -255,9 +257,9 @@ class Telling:
         if not text:
             if row["from"] or row["to"]:
                 return None
-            told = f"{self.asking.number} sits somewhere, but the row does not say in which vehicles."
+            sentence = f"{self.asking.number} sits somewhere, but the row does not say in which vehicles."
             offered = [(EVERY, "in every vehicle that has the position"), (OUT, "no fitment from these rows")]
-            answer = self.asking.ask("no_fits", self.asking.number, told, offered, for_all=True)
+            answer = self.asking.ask("no_fits", self.asking.number, sentence, offered, for_all=True)
             if answer is None:
                 raise Waits
             if answer == OUT:
@@ -284,9 +286,9 @@ class Telling:
         if found := self.known.vehicles(word):
             self.looked[word] = found
             return found
-        told = f"“{word[:80]}” is not known as a word for vehicles, or can be read in two ways."
+        sentence = f"“{word[:80]}” is not known as a word for vehicles, or can be read in two ways."
         answer = self.asking.ask(
-            "fits", word[:80].casefold(), told,
+            "fits", word[:80].casefold(), sentence,
             [*self.known.vehicles_near(word), (EVERY, "every vehicle"), (OUT, "leave this word out")],
             typed="vehicle", reads=lambda typed: self._meant(typed) is not None,
         )  # fmt: skip
@@ -313,9 +315,10 @@ class Telling:
         about = text or name
         if not about or number in self.asking.waiting:
             return ""  # where it sits may say it, once that is known
-        told = f"“{text[:80]}” is no section." if text else f"No section is said for “{name[:80]}”."
+        sentence = f"“{text[:80]}” is no section." if text else f"No section is said for “{name[:80]}”."
         return (
-            self.asking.ask("section", about[:120].casefold(), told, list(self.known.sections.items())) or ""
+            self.asking.ask("section", about[:120].casefold(), sentence, list(self.known.sections.items()))
+            or ""
         )
 
     # What it costs
@@ -331,11 +334,11 @@ class Telling:
         price, pack = "", 0
         for seller, some in by_seller.items():
             self.asking.at(number, [row.line for row in some])
-            said = self._offered(number, seller, some)
+            offer = self._offered(number, seller, some)
             if not seller:
-                price, pack = said["price"], said["pack"]
-            elif seller != OUT and said["price"]:
-                offers[seller] = said
+                price, pack = offer["price"], offer["pack"]
+            elif seller != OUT and offer["price"]:
+                offers[seller] = offer
         return offers, price, pack
 
     def _offered(self, number: str, seller: str, rows: Sequence[Row]) -> Offered:
@@ -355,19 +358,19 @@ class Telling:
         if not text:
             if "supplier" not in self.mapping.columns or self.mapping.supplier:
                 return self.mapping.supplier
-            told = f"{self.asking.number} has a price, but no supplier."
+            sentence = f"{self.asking.number} has a price, but no supplier."
             offered = [("list", "it is the list price"), (OUT, "leave the price out")]
-            answer = self.asking.ask("no_supplier", self.asking.number, told, offered, for_all=True)
+            answer = self.asking.ask("no_supplier", self.asking.number, sentence, offered, for_all=True)
             return "" if answer == "list" else OUT
         if name := self.known.supplier(text) or self.new_suppliers.get(text, ""):
             return name
         new = _SLUG.sub("-", text.casefold()).strip("-")[:60] or "supplier"
         new = f"{new}-2" if new in self.known.suppliers else new
         near = [(name, title) for name, title in self.known.suppliers.items() if _shares_a_word(text, title)]
-        told = f"“{text[:80]}” is not known as a supplier."
+        sentence = f"“{text[:80]}” is not known as a supplier."
         every = [*near[:6], ("new", f"a new supplier, {new}"), (OUT, "leave its offers out")]
         answer = self.asking.ask(
-            "supplier", text[:80].casefold(), told, every, typed="supplier",
+            "supplier", text[:80].casefold(), sentence, every, typed="supplier",
             reads=lambda typed: bool(self.known.supplier(typed)),
         )  # fmt: skip
         if answer == "new":
@@ -399,21 +402,21 @@ class Telling:
             return str(_one_way(found))
         words = {"point": "the point stands before the pence", "comma": "the comma stands before the pence"}
         offered = [(way, f"{amount}: {words[way]}") for way, amount in found.ways.items()]
-        told = f"“{text}” can be read in two ways."
+        sentence = f"“{text}” can be read in two ways."
         if not found.doubtful:
-            told = f"“{text}” is not written as the mapping says: {words[style]}."
-        answer = self.asking.ask("price_mark", text, told, [*offered, _NO_PRICE], for_all=found.doubtful)
+            sentence = f"“{text}” is not written as the mapping says: {words[style]}."
+        answer = self.asking.ask("price_mark", text, sentence, [*offered, _NO_PRICE], for_all=found.doubtful)
         return str(found.ways[answer]) if answer in found.ways else ""
 
     def _currency(self, sign: str, said: str) -> str:
         code = SIGNS.get(sign) or (sign.upper() if sign.isalpha() else "")
         if said and said == code:
             return said
-        told = f"Prices carry “{sign}”" + (f", but the mapping says {said}." if said else ".")
+        sentence = f"Prices carry “{sign}”" + (f", but the mapping says {said}." if said else ".")
         own = (said or "own", f"that is {said}" if said else "that is the catalogue's own currency")
         offered = [own, *([(code, f"{code}, told with each offer")] if code else [])]
         answer = self.asking.ask(
-            "currency", f"{sign} {said}".strip(), told, offered, typed="currency",
+            "currency", f"{sign} {said}".strip(), sentence, offered, typed="currency",
             reads=lambda typed: bool(re.fullmatch("[A-Z]{3}", typed)),
         )  # fmt: skip
         return "" if answer in (None, "own") else answer or ""

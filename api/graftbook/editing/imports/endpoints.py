@@ -185,11 +185,11 @@ async def import_records(
             digest.update(chunk)
             body.write(chunk)
         body.seek(0)
-        once = once_of(request, key, digest_of(request, digest.digest())).told_by(_told)
+        once = once_of(request, key, digest_of(request, digest.digest())).told_by(_report_answer)
         reading = Reading(dates, decimals, formulas, encoding, service.settings.currency)
         edit = Edit(dry_run, whole, removes, reading, Author(editor.who, why))
         report = await run_in_threadpool(_load, service, body, media, edit, once)
-    return response_of(_told(report))
+    return response_of(_report_answer(report))
 
 
 def _load(service: Service, body: IO[bytes], media: str, edit: Edit, once: Once) -> Report:
@@ -212,7 +212,7 @@ def _document(report: Report) -> ImportOut:
 _as_json = json_told(200)
 
 
-def _told(report: Report) -> Answer:
+def _report_answer(report: Report) -> Answer:
     return _as_json(_document(report))
 
 

@@ -61,8 +61,8 @@ def documents_of(engine: Engine, found: Iterable[Finding]) -> list[LintFindingOu
     some = list(found)
     with reading(engine) as session:
         kinds = _kinds(session.connection(), some)
-    told = [_document(one, kinds) for one in some]
-    return sorted(told, key=lambda one: (_ORDER.index(one["severity"]), one["kind"], one["records"]))
+    documents = [_document(one, kinds) for one in some]
+    return sorted(documents, key=lambda one: (_ORDER.index(one["severity"]), one["kind"], one["records"]))
 
 
 def _document(found: Finding, kinds: dict[str, str]) -> LintFindingOut:

@@ -67,7 +67,7 @@ def lint(engine: Engine, currency: str = "", *, helpers: int = 0) -> Iterator[Fi
                     board.put(task, judge(session, task.variant, task.settled, task.from_new))
                     waiting = board.waiting + len(unopened)
                     helping.begin_if_worth((time.monotonic() - began) * waiting)
-                yield from findings_of(session, board.told(number))
+                yield from findings_of(session, board.judged(number))
 
 
 def judged_in(
@@ -165,7 +165,7 @@ class _Board:
     def _left(self, number: int) -> int:
         return len(self._groups[number]) - len(self._judged[number])
 
-    def told(self, number: int) -> list[tuple[list[str], Judged]]:
+    def judged(self, number: int) -> list[tuple[list[str], Judged]]:
         """What the variants of a range show, in order, each with those alike; forgotten with this."""
         with self._changed:
             judged = self._judged.pop(number)

@@ -103,8 +103,8 @@ def effect(number: Number, service: ServiceDep) -> Response:
 )
 def accept(body: DecisionIn, service: ServiceDep, editor: Editor, once: OnceAsked) -> Response:
     """Refused when a record says something else than when the change was proposed."""
-    told = review.accept(service, body.proposals, body.reason, editor, once.told_by(_decided))
-    return response_of(_decided(told))
+    decided = review.accept(service, body.proposals, body.reason, editor, once.told_by(_decided))
+    return response_of(_decided(decided))
 
 
 @router.post(

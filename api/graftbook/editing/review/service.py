@@ -223,7 +223,7 @@ def accept(
         seen = state_seen(session.connection())
         _require_as_proposed(_overtaken(session.connection(), changes))
     records = {(change["kind"], change["name"]) for change in changes}
-    told: list[DecidedOut] = []
+    decided: list[DecidedOut] = []
 
     def first(connection: Connection) -> None:
         once.begin(connection)
@@ -231,8 +231,8 @@ def accept(
 
     def last(connection: Connection, report: Report) -> None:
         _decided(connection, numbers, ACCEPTED, by, reason, report.revision)
-        told.append(_told(connection, numbers, report.revision))
-        once.keep(connection, told[0])
+        decided.append(_decision_document(connection, numbers, report.revision))
+        once.keep(connection, decided[0])
 
     objects, removals = _edit(changes)
     report = load(
@@ -246,7 +246,7 @@ def accept(
     )
     if not report.ok:
         raise refused(report)
-    return told[0]
+    return decided[0]
 
 
 def refuse(
@@ -281,7 +281,7 @@ def _without_edit(
         for number in numbers:
             check(_row(session, number))
         _decided(connection, numbers, state, by, reason, None)
-        document = _told(connection, numbers, None)
+        document = _decision_document(connection, numbers, None)
         once.keep(connection, document)
         return document
 
@@ -300,7 +300,7 @@ def _decided(
         raise AlreadyDecided("Somebody decided one of them meanwhile; look again")
 
 
-def _told(connection: Connection, numbers: Sequence[int], revision: int | None) -> DecidedOut:
+def _decision_document(connection: Connection, numbers: Sequence[int], revision: int | None) -> DecidedOut:
     with Session(connection) as session:
         lines = [line_document(_row(session, number)) for number in dict.fromkeys(numbers)]
     return {"proposals": lines, "catalogue_revision": revision}

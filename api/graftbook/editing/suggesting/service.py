@@ -51,5 +51,5 @@ def _of_companions(connection: Connection, number: str, position: str, fit: str)
     own = {rule.fit for rule in rules if rule.component == number} | {fit}
     found = companions_like(number, own, like, rules)
     orders, together = store.orders_with(connection, number)
-    told = own | {one.fields["fit"] for one in found}
-    return [*found, *ordered_together(number, told, orders, together)]
+    known = own | {one.fields["fit"] for one in found}
+    return [*found, *ordered_together(number, known, orders, together)]

@@ -13,8 +13,8 @@ Node = dict[str, Any]
 
 
 def _text(description: str, example: str, *, always: bool = False) -> Node:
-    told: Node = {"description": description, "schema": {"type": "string", "examples": [example]}}
-    return told | ({"required": True} if always else {})
+    header: Node = {"description": description, "schema": {"type": "string", "examples": [example]}}
+    return header | ({"required": True} if always else {})
 
 
 HEADERS: dict[str, Node] = {

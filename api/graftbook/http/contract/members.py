@@ -340,8 +340,8 @@ def describe_members(schemas: dict[str, Any], seen: Seen) -> None:
     for name, schema in schemas.items():
         for member, described in schema.get("properties", {}).items():
             described.pop("title", None)
-            if told := MEMBERS.get(member):
-                described.setdefault("description", told)
+            if description := MEMBERS.get(member):
+                described.setdefault("description", description)
             if "examples" not in described and (found := _shown(name, member, described, seen, anywhere)):
                 described["examples"] = found
 

@@ -115,8 +115,8 @@ def _gets(need: Need, missing: Unsupplied, market: Market) -> str | None:
     if not missing.first:
         names = ", ".join(suppliers[name].title for name in missing.offered_by)
         return f"Offered by {names}, in less than the least that is sold at a time."
-    told = [_has(way, suppliers[way.offer.supplier].title) for way in missing.first]
-    sentence = "; ".join(told)
+    ways = [_has(way, suppliers[way.offer.supplier].title) for way in missing.first]
+    sentence = "; ".join(ways)
     if missing.why is Why.stock:
         return f"{missing.obtainable} of the {need.quantity} can be had: {sentence}."
     least = [suppliers[name] for name in dict.fromkeys(way.offer.supplier for way in missing.first)]
@@ -220,15 +220,15 @@ def headline(facts: Mapping[str, Any]) -> HeadlineOut:
     """
     bought = len({line["number"] for line in facts["lines"]})
     lacking = len(facts["not_supplied"])
-    said = _sum(facts, bought, lacking)
+    sentence = _sum(facts, bought, lacking)
     unknown = len(facts["unknown_prices"])
     if unknown:
-        said += f" The price of {_lines(unknown)} is not known and not in it."
+        sentence += f" The price of {_lines(unknown)} is not known and not in it."
     return {
         "complete": not lacking,
         "not_bought": lacking,
         "lines_needed": bought + lacking,
-        "headline": said,
+        "headline": sentence,
     }
 
 
@@ -238,8 +238,8 @@ def _sum(facts: Mapping[str, Any], bought: int, lacking: int) -> str:
     amount = f"{money_of(whole or totals['parts'])} {facts['currency']}" + ("" if whole else " of parts")
     among, there = _among(facts["suppliers"])
     if lacking:
-        told = f"{amount} for {bought} of {_lines(bought + lacking)}; {are(lacking)} NOT bought."
-        return f"{told} What is bought comes from {among} and is there by {there}." if among else told
+        sentence = f"{amount} for {bought} of {_lines(bought + lacking)}; {are(lacking)} NOT bought."
+        return f"{sentence} What is bought comes from {among} and is there by {there}." if among else sentence
     return f"{amount} in all, from {among}, all of it there by {there}." if among else f"{amount} in all."
 
 
@@ -285,4 +285,6 @@ def _reason_before(why: str) -> str:
     reasons = {sentence: str(reason) for reason, sentence in _WHY.items()}
     if "exchange rate" in why:
         return NO_RATE
-    return next((reason for said, reason in reasons.items() if why.startswith(said)), str(Why.no_offer))
+    return next(
+        (reason for beginning, reason in reasons.items() if why.startswith(beginning)), str(Why.no_offer)
+    )

@@ -247,7 +247,7 @@ def _instead(everything: Choices, by: date | None, at_most: int | None, until: D
     found = [*_later(everything, by, at_most, until), *_more(everything, by, at_most, until)]
     never = len(everything.unsupplied)
     if by is not None and at_most is not None and all(one.left_out > never for one in found):
-        found += _told(everything, None, None, until)
+        found += _cheapest_with(everything, None, None, until)
     return found
 
 
@@ -255,7 +255,7 @@ def _later(everything: Choices, by: date | None, at_most: int | None, until: Dea
     if by is not None and not until.passed:
         day, proved = earliest_day(everything, at_most, _part(until))
         if day > by:
-            yield from _told(everything.by(day), at_most, day, until, proved)
+            yield from _cheapest_with(everything.by(day), at_most, day, until, proved)
 
 
 def _more(everything: Choices, by: date | None, at_most: int | None, until: Deadline) -> Iterable[Instead]:
@@ -266,10 +266,10 @@ def _more(everything: Choices, by: date | None, at_most: int | None, until: Dead
             return
         fewest = model.fewest_suppliers(until)
         if fewest is not None and fewest > at_most:
-            yield from _told(in_time, fewest, by, until, True)
+            yield from _cheapest_with(in_time, fewest, by, until, True)
 
 
-def _told(
+def _cheapest_with(
     choices: Choices, at_most: int | None, by: date | None, until: Deadline, least: bool = False
 ) -> Iterable[Instead]:
     found = cheapest(choices, at_most, until)

@@ -87,7 +87,7 @@ def _cautions(book: RuleBook, change: Change) -> tuple[str, ...]:
     return (
         *section_cautions(book, change.section),
         *((CUTTING,) if change.effort is Effort.cutting else ()),
-        *dict.fromkeys(said for part in parts for said in lifting(part)),
+        *dict.fromkeys(caution for part in parts for caution in lifting(part)),
         *(f"{part.number}: {part.hazard}" for part in parts if part and part.hazard),
     )
 

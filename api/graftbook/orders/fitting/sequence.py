@@ -151,7 +151,9 @@ class Sequence:
     @property
     def cautions(self) -> tuple[str, ...]:
         """Each once, in the order of the work."""
-        return tuple(dict.fromkeys(said for step in self.steps for said in self.jobs[step.job].cautions))
+        return tuple(
+            dict.fromkeys(caution for step in self.steps for caution in self.jobs[step.job].cautions)
+        )
 
     def minutes_of(self, step: Step) -> int:
         return minutes_of(self.jobs[step.job], step.work)

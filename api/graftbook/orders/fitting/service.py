@@ -163,17 +163,17 @@ def _sentence(found: Sequence, schedule: Schedule, hands: int) -> str:
     people = "one pair of hands" if hands == 1 else f"{hands} pairs of hands"
     hours, minutes = divmod(schedule.finish, 60)
     least = "at least " if found.untimed else ""
-    told = [f"With {people} the work takes {least}{hours} h {minutes} min."]
+    sentences = [f"With {people} the work takes {least}{hours} h {minutes} min."]
     if hands == 1:
-        told.append(f"This order {_respects(found)}.")
+        sentences.append(f"This order {_respects(found)}.")
     elif schedule.proved:
-        told.append("With the orders of work and times recorded, no order is quicker.")
+        sentences.append("With the orders of work and times recorded, no order is quicker.")
     else:
-        told.append(
+        sentences.append(
             f"Whether another order is quicker was not proved in time: {schedule.at_least} min at least."
         )
     for some, what in ((found.untimed, "time"), (found.unordered, "order")):
         if some:
             have = "has" if len(some) == 1 else "have"
-            told.append(f"{len(some)} of the {len(found.steps)} steps {have} no recorded {what}.")
-    return " ".join(told)
+            sentences.append(f"{len(some)} of the {len(found.steps)} steps {have} no recorded {what}.")
+    return " ".join(sentences)

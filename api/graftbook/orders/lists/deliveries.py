@@ -279,9 +279,11 @@ def _doubt(
 def _too_many(row: Row, pack: int, before: Progress) -> tuple[str, Meant | None]:
     came = row["received"]
     beyond = before.received + came - before.pieces
-    told = packed(came, pack) if row["each"] > 1 else counted(came)
+    arrived = packed(came, pack) if row["each"] > 1 else counted(came)
     still = f"{before.open} {'is' if before.open == 1 else 'are'} open" if before.open else "none is open"
-    words = f"{told} came, {before.pieces:,} {_were(before.pieces)} ordered and {still}: {beyond:,} too many."
+    words = (
+        f"{arrived} came, {before.pieces:,} {_were(before.pieces)} ordered and {still}: {beyond:,} too many."
+    )
     hint, meant = _miscounted(row, pack, before.open)
     return f"{words} {hint}".rstrip(), meant
 

@@ -105,8 +105,8 @@ def create_list(
     order = OrderIn.model_validate(
         {name: getattr(body, name) for name in body.model_fields_set - {"name", "note"}}
     )
-    told = once.told_by(_made)
-    document = keeping.make(service, body.name, order, body.note, orderer.who, told)
+    once_told = once.told_by(_made)
+    document = keeping.make(service, body.name, order, body.note, orderer.who, once_told)
     return response_of(_made(document))
 
 
@@ -216,8 +216,8 @@ def send_list(
     """Needs If-Match. A list is sent once, however often this is asked; one with lines that are not bought
     needs `incomplete`, else 409 tells them."""
     etag = etag_wanted(if_match)
-    told = once.told_by(_changed)
-    sent = order_lists.send(service.engine, name, etag, orderer.who, told, incomplete=body.incomplete)
+    once_told = once.told_by(_changed)
+    sent = order_lists.send(service.engine, name, etag, orderer.who, once_told, incomplete=body.incomplete)
     return response_of(_changed(sent))
 
 
@@ -243,8 +243,8 @@ def receive_list(
     shop's store is not changed.
     """
     etag = etag_wanted(if_match)
-    told = once.told_by(_changed)
-    document = order_lists.receive(service.engine, name, etag, body.delivery(), orderer.who, told)
+    once_told = once.told_by(_changed)
+    document = order_lists.receive(service.engine, name, etag, body.delivery(), orderer.who, once_told)
     return response_of(_changed(document))
 
 
@@ -291,9 +291,9 @@ def take_back_booking(
     puts nothing there.
     """
     etag = etag_wanted(if_match)
-    told = once.told_by(_changed)
+    once_told = once.told_by(_changed)
     document = order_lists.take_back(
-        service.engine, name, booking, etag, body.why, orderer.who, reopen=body.reopen, once=told
+        service.engine, name, booking, etag, body.why, orderer.who, reopen=body.reopen, once=once_told
     )
     return response_of(_changed(document))
 

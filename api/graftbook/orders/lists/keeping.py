@@ -117,9 +117,9 @@ def differences_between(kept: OrderListOut | OrderOut, now: OrderOut) -> Differe
     ]
     in_store = {part["number"] for part in now["from_stock"]}
     sentences += [
-        told
+        sentence
         for number, part in lacked.items()
-        if number not in after and (told := _still(part, lacks.get(number), number in in_store))
+        if number not in after and (sentence := _still(part, lacks.get(number), number in in_store))
     ]
     totals: TotalsBothOut = {"before": kept["totals"], "after": now["totals"]}
     if totals["before"] != totals["after"]:
@@ -211,11 +211,11 @@ def _sentence(
     if line["what"] == "gone":
         why = lacks[line["number"]]["why"] if line["number"] in lacks else ""
         return f"{part} cannot be bought any more. {why}" if why else f"{part} is not on the list any more."
-    told = [
+    changes = [
         f"{_WORDS[field]} {both['before'] or 'none'}, now {both['after'] or 'none'}"
         for field, both in line["changed"].items()
     ]
-    return f"{part}: {'; '.join(told)}."
+    return f"{part}: {'; '.join(changes)}."
 
 
 def substitute(

@@ -302,8 +302,8 @@ def _not_complete(facts: OrderOut) -> Incomplete:
     ]
     words = ", ".join(f"{line['number']} ({line['name']})" for line in lacking)
     verb = "is" if len(lacking) == 1 else "are"
-    said = f"{len(lacking)} of {facts['lines_needed']} lines {verb} NOT bought"
-    return Incomplete(f"{said}: {words}. Say that it goes out without them (incomplete)", not_bought=lacking)
+    count = f"{len(lacking)} of {facts['lines_needed']} lines {verb} NOT bought"
+    return Incomplete(f"{count}: {words}. Say that it goes out without them (incomplete)", not_bought=lacking)
 
 
 def _take_from_store(session: Session, parts: Sequence[FromStockOut]) -> None:
@@ -336,7 +336,7 @@ def receive(
         booking.accepted = ";".join(sorted({doubt["kind"] for doubt in doubts}))
         store.add_booking(step.session, booking, rows)
         after = _come(step.session, name)
-        detail = {**_told(booking), "lines": [_received(row, lines, after) for row in rows]}
+        detail = {**_booking_told(booking), "lines": [_received(row, lines, after) for row in rows]}
         return step.write("received", detail, state=state_of(after.values()))
 
 
@@ -374,7 +374,7 @@ def _accepted(doubts: Sequence[Doubt], accept: frozenset[str]) -> None:
         raise DeliveryDoubted(left, sorted({doubt["kind"] for doubt in doubts}))
 
 
-def _told(booking: OrderBookingRow) -> ToldOut:
+def _booking_told(booking: OrderBookingRow) -> ToldOut:
     return {
         "booking": booking.booking,
         "supplier": booking.supplier or None,
@@ -423,7 +423,7 @@ def _booked(
             "why": booking.taken_back_why,
         }
     return {
-        **_told(booking),
+        **_booking_told(booking),
         "at": in_utc(booking.at).isoformat(),
         "who": booking.who,
         "supplier_title": titles.get(booking.supplier),
@@ -471,7 +471,7 @@ def take_back(
             raise WrongState(message, state=CLOSED)
         store.take_back(step.session, row, step.now, who, why)
         after = _come(step.session, name)
-        detail = {**_told(row), "why": why, "reopened": closed}
+        detail = {**_booking_told(row), "why": why, "reopened": closed}
         return step.write("taken back", detail, state=state_of(after.values()))
 
 

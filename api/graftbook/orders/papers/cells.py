@@ -54,8 +54,8 @@ def _width(text: str, font: str, size: float) -> float:
 
 def wrapped(cell: Cell, room: float) -> list[Line]:
     """The lines of a cell that is so many points wide; words that are longer are cut."""
-    said = [Said(cell)] if isinstance(cell, str) else cell
-    return [line for sentence in said for line in _lines(sentence, room)]
+    sentences = [Said(cell)] if isinstance(cell, str) else cell
+    return [line for sentence in sentences for line in _lines(sentence, room)]
 
 
 def _lines(said: Said, room: float) -> Iterator[Line]:

@@ -57,9 +57,9 @@ def _rows(facts: Facts) -> Iterator[dict[str, Any]]:
         }
     for day in facts["price_of_days"]:
         what = "all" if facts["complete"] else "what is bought"
-        said = f"{what} by this day costs {day['extra']} more"
+        note = f"{what} by this day costs {day['extra']} more"
         yield {
-            "row": "price of days", "arrives": day["by"], "total": day["total"], "note": said,
+            "row": "price of days", "arrives": day["by"], "total": day["total"], "note": note,
             "supplier": listed(day["suppliers"], "; "),
         }  # fmt: skip
     yield from _reconciled(facts)

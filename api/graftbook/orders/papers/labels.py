@@ -93,5 +93,5 @@ def _draw_bars(pen: Canvas, coded: str, left: float, room: float) -> None:
     start = left + (WIDE - module * barcode.modules(coded)) / 2
     for at, width in barcode.bars(coded):
         pen.rect(start + at * module, 5 * mm, width * module, BARS_TALL, stroke=0, fill=1)
-    said = wrapped([Said(coded, size=7)], room)[:1]
-    write(pen, said, left + (WIDE - said[0].width) / 2, 4.6 * mm)
+    line = wrapped([Said(coded, size=7)], room)[:1]
+    write(pen, line, left + (WIDE - line[0].width) / 2, 4.6 * mm)

@@ -180,9 +180,11 @@ def table(paper: Paper, grid: Grid, title: str = "") -> list[Flowable]:
 
 def box(paper: Paper, label: str, sentences: Sequence[str]) -> list[Flowable]:
     """Sentences in a frame with a black label: what must not be overlooked. None, no box."""
-    said = [Said(sentence, size=8) for sentence in sentences if plain(sentence).strip()]
+    lines = [Said(sentence, size=8) for sentence in sentences if plain(sentence).strip()]
     return (
-        [Spacer(0, 6), Boxed(label, paper.width, wrapped(said, paper.width - Boxed.TAG - 12))] if said else []
+        [Spacer(0, 6), Boxed(label, paper.width, wrapped(lines, paper.width - Boxed.TAG - 12))]
+        if lines
+        else []
     )
 
 

@@ -57,7 +57,7 @@ def _of_supplier(facts: Whole, name: str) -> dict[str, Any]:
     ]
     numbers = {line["number"] for line in lines}
     vehicles = {place["vehicle"] for line in lines for place in line["for"]}
-    said = {caution for line in lines for caution in line["cautions"]}
+    own = {caution for line in lines for caution in line["cautions"]}
     return {
         **facts,
         "part": {"kind": "supplier", "name": name, "title": supplier["title"]},
@@ -77,7 +77,7 @@ def _of_supplier(facts: Whole, name: str) -> dict[str, Any]:
         "unknown_prices": [number for number in facts["unknown_prices"] if number in numbers],
         "price_of_days": [],
         "split": None,
-        "cautions": [caution for caution in facts["cautions"] if caution in said],
+        "cautions": [caution for caution in facts["cautions"] if caution in own],
     }
 
 

@@ -192,9 +192,9 @@ def _bought_from(lines: Sequence[Facts], supplier: Facts | None, currency: str) 
     sums = ("parts", "carriage", "tax", "deposits")
     of = [f"{key} {shown(supplier[key])}" for key in sums if amount(supplier[key])]
     of = of if len(of) > 1 else []
-    told = listed([counted(len(lines), "line"), *of])
+    counts = listed([counted(len(lines), "line"), *of])
     there = f"; all there by {supplier['arrives']}" if supplier["arrives"] else ""
-    return f"{title}: {told}: {shown(supplier['total'])} {currency} in all{there}"
+    return f"{title}: {counts}: {shown(supplier['total'])} {currency} in all{there}"
 
 
 def _add_line(grid: Grid, line: Facts, facts: Facts, taxed: bool) -> None:
@@ -210,11 +210,11 @@ def _add_line(grid: Grid, line: Facts, facts: Facts, taxed: bool) -> None:
         shown(line["deposits"]) if amount(line["deposits"]) else "",
         str(line["arrives"] or ""),
         [Said(listed(numbers), bold=True)],
-        under=[*_told(line, facts), *(Said(danger, bold=True, size=SMALL) for danger in whole)],
+        under=[*_words_under(line, facts), *(Said(danger, bold=True, size=SMALL) for danger in whole)],
     )
 
 
-def _told(line: Facts, facts: Facts) -> list[Said]:
+def _words_under(line: Facts, facts: Facts) -> list[Said]:
     """In words, as short as may be: where the part goes, why, how far it has come."""
     older = went_before(line)
     found = [

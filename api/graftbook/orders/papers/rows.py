@@ -124,8 +124,8 @@ class Rows(Flowable):
 
     def _portions(self, cells: Sequence[Cell], under: Sequence[Said], band: str) -> list[Row]:
         """One row, or several where it says more than may stand in one."""
-        said = wrapped(under, sum(self._widths[self.grid.under_from :]) - 2 * PAD_SIDE)
-        row = Row(self._lines(cells), said, band)
+        lines_under = wrapped(under, sum(self._widths[self.grid.under_from :]) - 2 * PAD_SIDE)
+        row = Row(self._lines(cells), lines_under, band)
         if row.height <= TALLEST:
             return [row]
         columns = [_portions(lines) for lines in row.cells]
@@ -134,7 +134,7 @@ class Rows(Flowable):
             [column[level] if level < len(column) else [] for column in columns] for level in range(tall)
         ]
         rows = [Row(level, (), band, goes_on=True) for level in levels]
-        rows += [Row([[]] * len(cells), lines, band, goes_on=True) for lines in _portions(said)]
+        rows += [Row([[]] * len(cells), lines, band, goes_on=True) for lines in _portions(lines_under)]
         return [*rows[:-1], replace(rows[-1], goes_on=False)]
 
     def wrap(self, available_width: float, available_height: float) -> tuple[float, float]:

@@ -72,12 +72,12 @@ def _steps(paper: Paper, facts: FittingOut) -> list[Flowable]:
                 plain(step["start"]),
                 plain(step["end"]),
                 "",
-                under=_told(step),
+                under=_lines_under(step),
             )
     return table(paper, grid, "Steps")
 
 
-def _told(step: StepOut) -> list[Said]:
+def _lines_under(step: StepOut) -> list[Said]:
     """What stands under a step: how, with which loose parts, how tight."""
     waits = listed(step["waits_for"])
     found = [

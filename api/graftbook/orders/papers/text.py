@@ -106,13 +106,13 @@ def came(line: Facts) -> str:
     later, never = line.get("back_ordered") or 0, line.get("given_up") or 0
     if not (received or later or never):
         return ""
-    told = [
+    counts = [
         f"Came: {received} of {line['pieces']}",
         f"{too_many} too many" if too_many else "",
         f"{later} promised for later" if later else "",
         f"{never} will not come" if never else "",
     ]
-    return listed(told)
+    return listed(counts)
 
 
 def bought_only(facts: Facts) -> str:

@@ -97,13 +97,13 @@ def _written(made: Quotation, order: OrderOut, unknown: tuple[str, ...]) -> Sums
 
 
 def _sentence(made: Quotation, unknown: tuple[str, ...]) -> str:
-    told = f"Together {money(made.total)}"
+    sentence = f"Together {money(made.total)}"
     if made.deposits:
         given_back = "exchange deposits that come back for old units that the suppliers take"
-        told += f", of which {money(made.deposits)} are {given_back}"
+        sentence += f", of which {money(made.deposits)} are {given_back}"
     stages = len(made.payments)
-    told = f"{told}, in {stages} payments." if stages > 1 else f"{told}."
-    return f"{told} To that comes {phrases.of_unknown(unknown)}." if unknown else told
+    sentence = f"{sentence}, in {stages} payments." if stages > 1 else f"{sentence}."
+    return f"{sentence} To that comes {phrases.of_unknown(unknown)}." if unknown else sentence
 
 
 def _unknown(order: OrderOut, ordered: Ordered) -> tuple[str, ...]:
@@ -127,10 +127,10 @@ def _without(order: OrderOut) -> str:
 
 def _not_in_it(order: OrderOut, ordered: Ordered) -> list[str]:
     """What the owner must know is missing from the sum."""
-    told = [f"{number}: its price is not known." for number in _unknown(order, ordered)]
-    return [*(_lacks(part) for part in order["not_supplied"]), *told]
+    without_price = [f"{number}: its price is not known." for number in _unknown(order, ordered)]
+    return [*(_lacks(part) for part in order["not_supplied"]), *without_price]
 
 
 def _lacks(part: NotSuppliedOut) -> str:
-    said = " ".join(filter(None, (part["why"], part["gets"])))
-    return f"{part['quantity']} x {part['number']} ({part['name']}): {said}"
+    reasons = " ".join(filter(None, (part["why"], part["gets"])))
+    return f"{part['quantity']} x {part['number']} ({part['name']}): {reasons}"

@@ -149,16 +149,16 @@ def _counted(
     session: Session, before: dict[str, ShopStockRow], rows: list[Counted], *, whole: bool
 ) -> list[StockDifferenceOut]:
     differences: list[StockDifferenceOut] = []
-    for said in rows:
-        row = before.pop(said.number, None)
-        place = said.place if said.place is not None else row.place if row else ""
-        if row and (row.quantity, row.place) == (said.quantity, place):
+    for counted in rows:
+        row = before.pop(counted.number, None)
+        place = counted.place if counted.place is not None else row.place if row else ""
+        if row and (row.quantity, row.place) == (counted.quantity, place):
             continue
         was = _facts(row) if row else None
-        row = row or ShopStockRow(component=said.number, quantity=0, version=0)
-        row.quantity, row.place, row.version = said.quantity, place, row.version + 1
+        row = row or ShopStockRow(component=counted.number, quantity=0, version=0)
+        row.quantity, row.place, row.version = counted.quantity, place, row.version + 1
         session.add(row)
-        differences.append(_difference(said.number, was, _facts(row)))
+        differences.append(_difference(counted.number, was, _facts(row)))
     for number, row in before.items() if whole else ():
         differences.append(_difference(number, _facts(row), None))
         session.delete(row)

@@ -125,8 +125,8 @@ def _row(line: int, said: dict[str, str], wrong: Wrong) -> Counted | None:
         wrong(line, "number", "a number has letters or digits")
         number = None
     if not is_count(quantity):
-        told = f"'{printable(quantity)}' is no count" if quantity else "the count is missing"
-        wrong(line, "quantity", f"{told}; write a whole number up to {MOST_PIECES}, 0 for none")
+        sentence = f"'{printable(quantity)}' is no count" if quantity else "the count is missing"
+        wrong(line, "quantity", f"{sentence}; write a whole number up to {MOST_PIECES}, 0 for none")
     if number is None or "place" not in read or not is_count(quantity):
         return None
     return Counted(line, number, int(quantity), read["place"] if "place" in said else None)
@@ -143,8 +143,8 @@ def settle(session: Session, rows: list[Counted], wrong: Wrong) -> list[Counted]
         if not meant:
             unknown += 1
             near = numbers_near(session, row.number) if unknown <= MOST_NEAR else []
-            told = UnknownComponent(row.number, near).detail
-            wrong(row.line, "number", told[0].lower() + told[1:])
+            detail = UnknownComponent(row.number, near).detail
+            wrong(row.line, "number", detail[0].lower() + detail[1:])
         elif len(meant) > 1 and meant[0] != row.number:
             wrong(row.line, "number", doubtful(row.number, meant))
         elif meant[0] in seen:

@@ -31,7 +31,7 @@ from graftbook.questions.checks.documents import (
     counted_only,
     for_want_of,
     of_today,
-    told,
+    told_in_full,
 )
 from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
 from graftbook.questions.closures.schemas import (
@@ -142,7 +142,7 @@ def _in_place(request: Request, facts: dict[str, Any], beside: dict[str, str]) -
 
 def with_upgrades_meant(question: PageQuestion, upgrades: Iterable[Upgrade]) -> PageQuestion:
     """The question with an upgrade wished where its title, or what else it is called, was typed as a part."""
-    called = {tuple(stems(said)): u.name for u in upgrades for said in (*u.called, u.title)}
+    called = {tuple(stems(other)): u.name for u in upgrades for other in (*u.called, u.title)}
     for typed in question.values("fit"):
         if name := called.get(tuple(stems(typed))):
             question = question.without("fit", typed).adding("upgrade", name)
@@ -201,8 +201,8 @@ def drawn_facts(
     }
     places = [place["position"] for _, some in facts["stays"] for place in some]
     stay_ids = {position: f"stay-{n}" for n, position in enumerate(places, start=1)}
-    told = told_of(facts["found"], rows.numbered(document), flaw_ids, stay_ids)
-    drawing = drawing_of(service, asked.book.variant, told, look)
+    marked = told_of(facts["found"], rows.numbered(document), flaw_ids, stay_ids)
+    drawing = drawing_of(service, asked.book.variant, marked, look)
     return {"drawing": drawing, "flaw_ids": numbered, "stay_ids": stay_ids}
 
 
@@ -256,7 +256,7 @@ def check_groups(checks: ChecksOut) -> dict[str, Any]:
                 "count": len(group["findings"]),
                 "findings": [_with_more(*one) for one in for_want_of(group["findings"])],
             }
-            for group in told(checks)
+            for group in told_in_full(checks)
         ],
         "cannot_be": cannot_be(checks),
         "holding": checks["counts"]["holds"],

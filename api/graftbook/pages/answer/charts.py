@@ -54,11 +54,11 @@ def _balance(balance: Balance) -> Chart:
     area = _line(balance.ideal, x, y) + f"L{x(last):g} {y(low):g}L{x(first):g} {y(low):g}Z"
     at = next((share for rate, share in balance.after or () if rate >= 0.8), None)
     ideal = next(share for rate, share in balance.ideal if rate >= 0.8)
-    told = f"At 0.8 g the ideal front share is {ideal:.2f}"
+    sentence = f"At 0.8 g the ideal front share is {ideal:.2f}"
     return {
         "kind": "lines",
         "title": f"Brake balance, {balance.state}",
-        "told": f"{told}, this set has {at:.2f}." if at is not None else f"{told}.",
+        "told": f"{sentence}, this set has {at:.2f}." if at is not None else f"{sentence}.",
         "width": WIDTH,
         "height": HEIGHT,
         "area": area,
@@ -142,11 +142,11 @@ def _gearing(gearing: Gearing, units: Units) -> Chart:
         marks.append(("limit", f"cruising at {told_of(gearing.cruise)}", own(gearing.cruise) or 0.0))
     if top is not None:
         calm = top * CRUISE_PART
-        said = f"{CRUISE_PART:.0%} of the rated speed in top, {told_of(calm)}"
-        marks.append(("usable", said, own(calm) or 0.0))
+        label = f"{CRUISE_PART:.0%} of the rated speed in top, {told_of(calm)}"
+        marks.append(("usable", label, own(calm) or 0.0))
     reaches = "not known" if top is None else told_of(top)
-    told = f"At the engine's rated speed; in top it then runs {reaches}."
-    return _bars("Road speed in each gear", told, rows, marks, unit)
+    sentence = f"At the engine's rated speed; in top it then runs {reaches}."
+    return _bars("Road speed in each gear", sentence, rows, marks, unit)
 
 
 def _charging(charging: Charging) -> Chart:
@@ -159,7 +159,7 @@ def _charging(charging: Charging) -> Chart:
     if charging.gives_before is not None and charging.gives_before != gives:
         marks.append(("before", f"today it gives {charging.gives_before:.0f} A", charging.gives_before))
     worst = charging.loads[-1].after
-    told = (
+    caption = (
         "What is drawn for long is not recorded." if worst is None else f"At worst {worst:.0f} A are drawn."
     )
-    return _bars("Current drawn", told, rows, marks, "A")
+    return _bars("Current drawn", caption, rows, marks, "A")

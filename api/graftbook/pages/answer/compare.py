@@ -57,8 +57,8 @@ def compare(request: Request, service: ServiceDep) -> Response:
         return gone_to("/")
     given = {name: request.query_params.get(name, "").strip() for name in (BESIDE, OTHER, THEN)}
     if not question.value("as_of"):
-        said = {name: value for name, value in given.items() if value}
-        return gone_to(question.adding("as_of", present_revision(service)).address("/compare", said))
+        typed = {name: value for name, value in given.items() if value}
+        return gone_to(question.adding("as_of", present_revision(service)).address("/compare", typed))
     wrong: Problem | None = None
     try:
         beside = other_question(question, given)
@@ -123,7 +123,7 @@ def _facts(
     others = other_sets(here["other_sets"], found, question) if found else []
     facts: dict[str, Any] = {
         "question": question,
-        "this": _told("This answer", question, here),
+        "this": _one_side("This answer", question, here),
         "there": None,
         "sets": [{"totals": one["totals"], "address": one["beside"]} for one in others],
         "more_sets": question.adding("alternatives", SETS).address("/compare") if not others else "",
@@ -134,15 +134,15 @@ def _facts(
         return facts
     one, other = labels(question, here, beside, there)
     return facts | {
-        "this": _told(one, question, here),
-        "there": _told(other, beside, there),
+        "this": _one_side(one, question, here),
+        "there": _one_side(other, beside, there),
         "compared": compared(here, there),
         "titles": titles(one, other),
         "swapped": beside.beside(_alone(question)),
     }
 
 
-def _told(label: str, question: PageQuestion, document: ClosureOut) -> Told:
+def _one_side(label: str, question: PageQuestion, document: ClosureOut) -> Told:
     return {"label": label, "document": document, "question": question, "address": question.address()}
 
 

@@ -80,16 +80,16 @@ def drawn(outlines: Sequence[Outline], marks: Iterable[Mark], told: Mapping[str,
     """The views; a place of which nothing is told is empty and has no mark."""
     placed: dict[str, list[DrawnMark]] = defaultdict(list)
     for mark in marks:
-        if said := told.get(mark.position):
+        if place := told.get(mark.position):
             x, y = mark.at
-            placed[mark.view].append({**said, "position": mark.position, "x": x, "y": y})
+            placed[mark.view].append({**place, "position": mark.position, "x": x, "y": y})
     sections = {mark["section"] for some in placed.values() for mark in some}
     look = look if look in sections else ""
     views = [_view(name, title, outlines, placed[name], look) for name, title in VIEWS]
     return {
         "views": [view for view in views if view["paths"] and (view["marks"] or not look)],
         "sections": list(
-            dict.fromkeys(said["section"] for said in told.values() if said["section"] in sections)
+            dict.fromkeys(place["section"] for place in told.values() if place["section"] in sections)
         ),
         "look": look,
     }
@@ -148,10 +148,10 @@ def told_of(
         wrong[flaw["position"]].append(flaw)
     for flaws in wrong.values():
         flaws.sort(key=lambda flaw: SEVERITIES.index(flaw["severity"]))
-    told: dict[str, Told] = {}
+    places: dict[str, Told] = {}
     for change in found["changes"]:
         line = lines[change["position"]]
-        told[change["position"]] = {
+        places[change["position"]] = {
             "kind": "changed" if change["component"] else "off",
             "flaw": _worst(wrong[change["position"]]),
             "to": f"line-{line}",
@@ -161,7 +161,7 @@ def told_of(
         }
     for place in found["stays"]:
         flaws = wrong[place["position"]]
-        told[place["position"]] = {
+        places[place["position"]] = {
             "kind": "stays",
             "flaw": _worst(flaws),
             "to": flaw_ids[flaws[0]["flaw"], place["position"]] if flaws else stay_ids[place["position"]],
@@ -169,7 +169,7 @@ def told_of(
             "line": None,
             "section": place["section"],
         }
-    return told
+    return places
 
 
 def _worst(flaws: Sequence[FlawNoteOut]) -> str:

@@ -65,7 +65,7 @@ def picture(request: Request, service: ServiceDep) -> Response:
         question=question,
         vehicle=document["vehicle"],
         headline=document["sentences"][0],
-        told=told(nodes, reasons),
+        told=in_list(nodes, reasons),
         **drawn(drawing, nodes, reasons),
     )
 
@@ -193,7 +193,7 @@ def _short(text: str) -> str:
     return text if len(text) <= LONGEST_WORDS else text[: LONGEST_WORDS - 1].rstrip(" ,") + "…"
 
 
-def told(nodes: Mapping[str, Node], reasons: Sequence[Reason]) -> list[ToldNode]:
+def in_list(nodes: Mapping[str, Node], reasons: Sequence[Reason]) -> list[ToldNode]:
     """The picture as a list: every part with what brings it."""
     brought: dict[str, list[Node]] = defaultdict(list)
     for start, end, _ in reasons:

@@ -63,10 +63,10 @@ def quotation(request: Request, service: ServiceDep) -> Response:
 
 def _wrong_terms(problem: InvalidRequest) -> dict[str, str]:
     """What is wrong with each of the terms. Raises the problem again where it is about something else."""
-    told = {one["pointer"].lstrip("/"): one["message"] for one in problem.fields.get("errors", ())}
-    if not told or told.keys() - USUAL.keys():
+    wrong = {one["pointer"].lstrip("/"): one["message"] for one in problem.fields.get("errors", ())}
+    if not wrong or wrong.keys() - USUAL.keys():
         raise problem
-    return told
+    return wrong
 
 
 @router.get("/quotation.pdf", dependencies=[MayRead, takes_question(*USUAL)])

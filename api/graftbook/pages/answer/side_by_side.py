@@ -284,8 +284,8 @@ def checks_of(here: ChecksOut | None, there: ChecksOut | None) -> tuple[list[Che
         for key in {**one, **other}
         if _verdict(one.get(key)) != _verdict(other.get(key))
     ]
-    told = [each for each in differ if not _is_quiet(each)]
-    return sorted(told, key=_worst), len(differ) - len(told)
+    changed = [each for each in differ if not _is_quiet(each)]
+    return sorted(changed, key=_worst), len(differ) - len(changed)
 
 
 def _by_check(checks: ChecksOut | None) -> Mapping[tuple[str, str, int], FindingOut]:

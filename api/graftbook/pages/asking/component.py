@@ -94,8 +94,8 @@ def standing_of(session: Session, number: str) -> list[GradeOut]:
     connection = session.connection()
     pairs = opposed(connection, number)
     claims = claims_named(connection, claims_of_component(connection, number))
-    told = [grade_document(claim, pairs) for claim in claims]
-    return [one for one in told if one["reports"]["workshops"] or one["opposed_by"]]
+    grades = [grade_document(claim, pairs) for claim in claims]
+    return [one for one in grades if one["reports"]["workshops"] or one["opposed_by"]]
 
 
 _NUMBERS = ("component", "original", "other_component", "fit", "old", "new")
@@ -143,11 +143,11 @@ def _conditions(record: Row) -> Iterator[str]:
         yield f"with {' and '.join(record['options'])}"
     if record.get("without"):
         yield f"without {' and '.join(record['without'])}"
-    for stem, word, told in (("chassis", "chassis", str), ("built", "built", day)):
+    for stem, word, write in (("chassis", "chassis", str), ("built", "built", day)):
         first, last = record.get(f"{stem}_from"), record.get(f"{stem}_to")
         if first or last:
             yield " ".join(
-                [word, *(["from", told(first)] if first else []), *(["to", told(last)] if last else [])]
+                [word, *(["from", write(first)] if first else []), *(["to", write(last)] if last else [])]
             )
 
 

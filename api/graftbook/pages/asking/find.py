@@ -88,12 +88,12 @@ def vehicle_of_text(session: Session, text: str) -> str:
 def is_for_the_search(service: Service, text: str) -> bool:
     """Whether what was typed as a chassis number is one with something else beside it, the number of a part,
     or words without a figure."""
-    said = text[:LONGEST]
+    beginning = text[:LONGEST]
     with reading(service.engine) as session:
         return (
-            not any(letter.isdigit() for letter in said)
-            or bool(_vehicle_and_rest(session, said)[0])
-            or bool(numbers_meant(session, [said]))
+            not any(letter.isdigit() for letter in beginning)
+            or bool(_vehicle_and_rest(session, beginning)[0])
+            or bool(numbers_meant(session, [beginning]))
         )
 
 

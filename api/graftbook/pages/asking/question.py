@@ -55,8 +55,8 @@ class PageQuestion:
         rows = [("fitted", f"{at}={number}") for at, number in zip(places, numbers, strict=False) if at]
         kept = [
             (name, value)
-            for name, said in [*given, *rows]
-            for value in (said.split(BOTH) if name == "remedy" else [said])
+            for name, text in [*given, *rows]
+            for value in (text.split(BOTH) if name == "remedy" else [text])
             if name in FIELDS and value and _USUAL.get(name) != value
         ]
         unique = dict.fromkeys(kept)
@@ -115,8 +115,8 @@ class PageQuestion:
 
     def address(self, path: str = "/answer", more: Mapping[str, object] = MappingProxyType({})) -> str:
         """The address that asks this; `more`: what the page takes beside the question."""
-        said = "&".join(_written(name, str(value)) for name, value in (*self.pairs, *more.items()))
-        return f"{path}?{said}" if said else path
+        query = "&".join(_written(name, str(value)) for name, value in (*self.pairs, *more.items()))
+        return f"{path}?{query}" if query else path
 
     def beside(self, other: "PageQuestion") -> str:
         """The address that lays the answer to another question beside the answer to this one."""

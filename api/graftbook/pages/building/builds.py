@@ -62,7 +62,7 @@ def all_builds(request: Request, service: ServiceDep) -> Response:
 
 
 def _list_page(
-    request: Request, service: Service, typed: Form, told: str = "", status: int = 200
+    request: Request, service: Service, typed: Form, notice: str = "", status: int = 200
 ) -> Response:
     after = request.query_params.get("after", "")[:120]
     rows = builds.list_builds(service.engine, after, ON_A_PAGE + 1)
@@ -70,7 +70,7 @@ def _list_page(
         "/builds?" + urlencode({"after": rows[ON_A_PAGE - 1]["name"]}) if len(rows) > ON_A_PAGE else ""
     )
     headers = None if status == 200 else KEEP_NOTHING
-    facts = {"rows": rows[:ON_A_PAGE], "following": following, "typed": typed, "told": told}
+    facts = {"rows": rows[:ON_A_PAGE], "following": following, "typed": typed, "notice": notice}
     return page(request, "builds.html", status=status, headers=headers, today=builds.today(), **facts)
 
 
@@ -138,7 +138,7 @@ def _build_page(
     service: Service,
     name: str,
     typed: Form = NOTHING,
-    told: str = "",
+    notice: str = "",
     status: int = 200,
 ) -> Response:
     on = _on(request)
@@ -148,7 +148,7 @@ def _build_page(
         request,
         "build.html",
         status=status,
-        headers=KEEP_NOTHING if told else None,
+        headers=KEEP_NOTHING if notice else None,
         build=state,
         pictures=pictures_of(service.engine, "build", name),
         asked_on=on.isoformat() if on else "",
@@ -156,7 +156,7 @@ def _build_page(
         events=[event for event in reversed(events) if event["day"] <= state["on"]],
         lists=overview.lists_of(service.engine, state["vehicle"]["chassis"]),
         typed=typed,
-        told=told,
+        notice=notice,
         address_of_build=f"/builds/{quote(name)}",
         etag=document_etag("build", build_document(service.engine, name)),
         how_it_was=words.how_it_was,
@@ -212,11 +212,11 @@ def _record_list(service: Service, name: str, form: Form, who: str) -> None:
     build = build_document(service.engine, name)
     fitted, loose = placed(service, form.get("list", ""), _vehicle(build))
     day = said(form, "day", "reason")
-    told: list[dict[str, Any]] = [
+    events: list[dict[str, Any]] = [
         {"what": "fitted", "position": place, "component": number, **day} for place, number in fitted.items()
     ]
-    told += [{"what": "used", "component": number, "quantity": q, **day} for number, q in loose.items()]
-    recording.record(service, name, validated(EventsIn, {"events": told}), who)
+    events += [{"what": "used", "component": number, "quantity": q, **day} for number, q in loose.items()]
+    recording.record(service, name, validated(EventsIn, {"events": events}), who)
 
 
 def _as_new(service: Service, name: str, who: str) -> None:
@@ -246,19 +246,19 @@ def order_steps(request: Request, name: str, listed: str, service: ServiceDep) -
 
 
 def _steps_page(
-    request: Request, service: Service, name: str, listed: str, typed: Form = NOTHING, told: str = ""
+    request: Request, service: Service, name: str, listed: str, typed: Form = NOTHING, notice: str = ""
 ) -> Response:
     return page(
         request,
         "build_order.html",
-        status=422 if told else 200,
+        status=422 if notice else 200,
         headers=KEEP_NOTHING,
         name=name,
         facts=carrying_out.list_steps(service, name, listed),
         order=list_document(service.engine, listed),
         today=builds.today().isoformat(),
         typed=typed,
-        told=told,
+        notice=notice,
     )
 
 

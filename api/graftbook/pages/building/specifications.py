@@ -48,7 +48,7 @@ def all_specifications(request: Request, service: ServiceDep) -> Response:
 
 
 def _list_page(
-    request: Request, service: Service, typed: Form, told: str = "", status: int = 200
+    request: Request, service: Service, typed: Form, notice: str = "", status: int = 200
 ) -> Response:
     after = request.query_params.get("after", "")[:120]
     rows = specifications.list_specifications(service.engine, after, ON_A_PAGE + 1)
@@ -62,7 +62,7 @@ def _list_page(
         following="/specifications?" + urlencode({"after": last}) if last else "",
         variants=_variants(service),
         typed=typed,
-        told=told,
+        notice=notice,
     )
 
 
@@ -137,14 +137,14 @@ def _asked(request: Request, service: Service, name: str) -> SpecificationOut:
 
 
 def _one_page(
-    request: Request, service: Service, name: str, typed: Form, told: str = "", status: int = 200
+    request: Request, service: Service, name: str, typed: Form, notice: str = "", status: int = 200
 ) -> Response:
     found = _asked(request, service, name)
     return page(
         request,
         "specification.html",
         status=status,
-        headers=KEEP_NOTHING if told else None,
+        headers=KEEP_NOTHING if notice else None,
         one=found,
         wishes=_told_all(service, [WishIn(**wish) for wish in found["wishes"]]),
         limits={word: value for word, value in found["limits"].items() if value and value not in NO_LIMIT},
@@ -156,7 +156,7 @@ def _one_page(
         etag=document_etag("specification", specification_document(service.engine, name)),
         variants=_variants(service),
         typed=typed,
-        told=told,
+        notice=notice,
     )
 
 
@@ -166,10 +166,10 @@ def _told_all(service: Service, wishes: list[WishIn]) -> list[str]:
         called = titles(session, r.ComponentRecord, [wish.fit for wish in wishes if wish.fit])
         called |= titles(session, r.PositionRecord, [at for w in wishes if (at := w.position or w.clear)])
         called |= titles(session, r.UpgradeRecord, [wish.upgrade for wish in wishes if wish.upgrade])
-    return [_told(wish, called) for wish in wishes]
+    return [_wish_words(wish, called) for wish in wishes]
 
 
-def _told(wish: WishIn, called: Mapping[str, str]) -> str:
+def _wish_words(wish: WishIn, called: Mapping[str, str]) -> str:
     if wish.upgrade:
         return f"the upgrade {called.get(wish.upgrade, wish.upgrade)}"
     if wish.fit:
@@ -207,8 +207,10 @@ def _change(request: Request, service: Service, name: str, form: Form, who: str)
             body = validated(SpecificationIn, _body(service, form))
             specifications.new_version(service.engine, name, form.get("etag", ""), body)
     except PreconditionFailed:
-        told = "Somebody made a newer version after you opened this; nothing was stored. Look at it first."
-        return _one_page(request, service, name, form, told, 412)
+        sentence = (
+            "Somebody made a newer version after you opened this; nothing was stored. Look at it first."
+        )
+        return _one_page(request, service, name, form, sentence, 412)
     except Problem as problem:
         return _one_page(request, service, name, form, told_of(problem), problem.answer_status)
     return gone_to(f"/specifications/{quote(name)}")

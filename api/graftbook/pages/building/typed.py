@@ -56,11 +56,11 @@ def placed(
         entry = sources[pointer][0]
         wrong[entry.line, entry.text] = problem.detail
     if wrong:
-        raise InvalidRequest(_told(wrong), pointer="/list")
+        raise InvalidRequest(_mistakes_by_line(wrong), pointer="/list")
     return proposed.sits, proposed.loose
 
 
-def _told(wrong: Mapping[tuple[int, str], str]) -> str:
+def _mistakes_by_line(wrong: Mapping[tuple[int, str], str]) -> str:
     """What is wrong with a list, line by line."""
     lines = [f"Line {line}, “{text}”: {why.rstrip('.')}" for (line, text), why in sorted(wrong.items())]
     more = [f"and {len(lines) - MOST_TOLD} more"] if len(lines) > MOST_TOLD else []

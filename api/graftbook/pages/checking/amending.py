@@ -51,8 +51,8 @@ def _without(text: str, gone: set[str]) -> str:
     for number in {entry.line for entry in entries if f"{entry.line} {entry.text}" in gone}:
         stays = [e.text for e in entries if e.line == number and f"{number} {e.text}" not in gone]
         stays += [one.text for one in unread if one.line == number]
-        said = (lines[number - 1] or "").partition("#")
-        left = "  ".join(filter(None, (", ".join(stays), said[1] + said[2])))
+        parts = (lines[number - 1] or "").partition("#")
+        left = "  ".join(filter(None, (", ".join(stays), parts[1] + parts[2])))
         lines[number - 1] = left if stays else None
     return "\n".join(line for line in lines if line is not None)
 

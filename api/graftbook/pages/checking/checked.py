@@ -135,14 +135,14 @@ def headline(document: CheckOut, missing: Missing | None, clashes: int) -> str:
     parts = missing["parts"] if missing else 0
     off = missing["comes_off"] if missing else 0
     limits = len(document["limits_broken"])
-    said = (
+    counts = (
         f"{counted(parts, 'part is', 'parts are')} missing" if parts else "",
         counted(clashes, "clash", "clashes") if clashes else "",
         f"{counted(off, 'part has', 'parts have')} to come off" if off else "",
         f"{counted(limits, 'limit is', 'limits are')} broken" if limits else "",
     )
-    told = "; ".join(filter(None, said))
-    return f"Not complete: {told}." if told else "Not complete."
+    lacking = "; ".join(filter(None, counts))
+    return f"Not complete: {lacking}." if lacking else "Not complete."
 
 
 def bench_address(question: PageQuestion, proposed: Proposed, whole: SetOut | None) -> str | None:

@@ -127,7 +127,7 @@ def _contradicting(one: ContradictionOut, listed: Listed) -> Clash:
     return {
         "mine": mine,
         "there": [],
-        "sentences": list(dict.fromkeys(told["sentence"] for told in (*others, *one["facts"]))),
+        "sentences": list(dict.fromkeys(fact["sentence"] for fact in (*others, *one["facts"]))),
         "rules": [part["name"] for part in others if part["cause"] not in ("wish", "limit")],
     }
 

@@ -76,9 +76,9 @@ def read_list(text: str) -> tuple[tuple[Entry, ...], tuple[Unread, ...]]:
 
 def _lines(lines: list[str]) -> Iterator[Entry | Unread]:
     for place, line in enumerate(lines, start=1):
-        said = _UNSEEN.sub(" ", plain_text(line)).partition("#")[0]
+        plain = _UNSEEN.sub(" ", plain_text(line)).partition("#")[0]
         waiting: Entry | Unread | None = None
-        for part in filter(None, (part.strip(" \"'") for part in _BETWEEN.split(said))):
+        for part in filter(None, (part.strip(" \"'") for part in _BETWEEN.split(plain))):
             if _COUNT_ALONE.fullmatch(part) and isinstance(waiting, Entry):
                 waiting = _entry(place, waiting.number, part, waiting.position)
                 continue
@@ -103,17 +103,17 @@ def _read(line: int, part: str) -> Entry | Unread:
 
 def _entry(line: int, number: str, count: str, position: str) -> Entry | Unread:
     number, position = number.strip(), position.strip()
-    said = f"{number} @ {position}" if position else number
+    typed = f"{number} @ {position}" if position else number
     if position and number.casefold() in NOTHING:
         return Entry(line, "", 1, position)
     if not as_typed(number):
-        return Unread(line, said[:LONGEST_WORD], "a number has letters or digits")
+        return Unread(line, typed[:LONGEST_WORD], "a number has letters or digits")
     if max(len(number), len(position)) > LONGEST_WORD:
-        return Unread(line, said[:LONGEST_WORD], f"a number has at most {LONGEST_WORD} letters and digits")
+        return Unread(line, typed[:LONGEST_WORD], f"a number has at most {LONGEST_WORD} letters and digits")
     if not (count.isdecimal() and 1 <= int(count) <= MOST_OF_ONE):
-        return Unread(line, said, f"how many is a whole number from 1 to {MOST_OF_ONE}")
+        return Unread(line, typed, f"how many is a whole number from 1 to {MOST_OF_ONE}")
     if position and int(count) > 1:
-        return Unread(line, said, "at one position sits one; give each its own line")
+        return Unread(line, typed, "at one position sits one; give each its own line")
     return Entry(line, number, int(count), position)
 
 

@@ -92,7 +92,7 @@ class Sheet:
     mistakes: Sequence[Mistake] = ()
     numbers: Sequence[int] = ()
     why_wrong: str = ""
-    told: str = ""
+    notice: str = ""
     effect: Effect | None = None
     job: Job | None = None
     removes: bool = False
@@ -215,15 +215,15 @@ def _taken_back(request: Request, service: Service, number: int, author: Author,
     """`agreed`: also to what the page has no room to show."""
     review.require_no_review(service)
     if not agreed and history.revision(service, number)["changes"] > MOST_CHANGES:
-        told = ["tick that the records which are not shown here go back too"]
-        return _revision_page(request, service, number, mistakes=told, status=422)
+        mistakes = ["tick that the records which are not shown here go back too"]
+        return _revision_page(request, service, number, mistakes=mistakes, status=422)
     try:
         report = editing.take_back(service.engine, number, author)
     except (ChangedAgain, InvalidRequest) as problem:
         return _revision_page(request, service, number, mistakes=[problem.detail], status=409)
     if not report.ok:
-        told = [mistake.message for mistake in report.mistakes[:20]]
-        return _revision_page(request, service, number, mistakes=told, status=422)
+        mistakes = [mistake.message for mistake in report.mistakes[:20]]
+        return _revision_page(request, service, number, mistakes=mistakes, status=422)
     return gone_to(f"/edit/revision/{report.revision}?stored=1")
 
 
@@ -249,10 +249,10 @@ def new(request: Request, kind: Kind, service: ServiceDep) -> Response:
 def existing(request: Request, kind: Kind, name: Name, service: ServiceDep) -> Response:
     """The form of a record as it stands."""
     state = editing.record_state(service.engine, kind, name)
-    told = "Nothing is different from what stood there, so nothing was stored." * (
+    notice = "Nothing is different from what stood there, so nothing was stored." * (
         request.query_params.get("same") == "1"
     )
-    return _record_page(request, Sheet(kind, name, typed(kind, state.rows), state.etag, told=told))
+    return _record_page(request, Sheet(kind, name, typed(kind, state.rows), state.etag, notice=notice))
 
 
 @router.post("/edit/{kind}")
@@ -296,7 +296,7 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
     except (PreconditionFailed, PreconditionRequired, UnknownRecord):
         return _changed_meanwhile(request, service, sheet, name)
     except InvalidRequest as problem:
-        sheet.told = problem.detail
+        sheet.notice = problem.detail
         return _record_page(request, sheet, 422)
     if not report.ok or sheet.why_wrong:
         sheet.mistakes = report.mistakes
@@ -387,11 +387,11 @@ def _changed_meanwhile(request: Request, service: Service, sheet: Sheet, name: s
         sheet.others = differing(typed(sheet.kind, state.rows), _fields_of(sheet)) if state else []
         return _record_page(request, sheet, 409)
     if state is None:
-        sheet.told = "Somebody took this record out meanwhile. To put it back, enter it as a new one."
+        sheet.notice = "Somebody took this record out meanwhile. To put it back, enter it as a new one."
         return _record_page(request, sheet, 412)
     sheet.others = differing(typed(sheet.kind, state.rows), _fields_of(sheet))
     sheet.etag = state.etag
-    sheet.told = "Somebody changed this record after you opened it. Nothing was stored."
+    sheet.notice = "Somebody changed this record after you opened it. Nothing was stored."
     return _record_page(request, sheet, 412)
 
 

@@ -72,7 +72,7 @@ class Typed:
 class Shown:
     """A list's page: what came of what was done last."""
 
-    told: str = ""
+    notice: str = ""
     bad: str = ""
     why: str = ""
     issue: Typed = field(default_factory=Typed)
@@ -172,12 +172,12 @@ def _mapped(request: Request, service: Service, name: str, form: dict[str, str])
     except ValidationError as error:
         wrong = {".".join(map(str, e["loc"])).replace("columns.", "column.") for e in error.errors()}
         typed = _mapping_in({name: text for name, text in form.items() if name not in wrong})
-        told = mistakes_in_words(error.errors())
-        said = {name: form[name] for name in wrong.intersection(form)}
-        return _mapping_page(request, service, kept, typed, told, 422, said)
+        notice = mistakes_in_words(error.errors())
+        wrong_values = {name: form[name] for name in wrong.intersection(form)}
+        return _mapping_page(request, service, kept, typed, notice, 422, wrong_values)
     except PreconditionFailed:
-        told = "Somebody else changed the list meanwhile. Look at it again, then keep it."
-        return _mapping_page(request, service, kept, typed, told, 412)
+        notice = "Somebody else changed the list meanwhile. Look at it again, then keep it."
+        return _mapping_page(request, service, kept, typed, notice, 412)
     except InvalidRequest as problem:
         return _mapping_page(request, service, kept, typed, problem.detail, 422)
     return _mapping_page(request, service, kept, typed)
@@ -185,9 +185,9 @@ def _mapped(request: Request, service: Service, name: str, form: dict[str, str])
 
 def _mapping_in(form: dict[str, str]) -> FlatMapping:
     columns = {name: head for name in FIELDS if (head := form.get(f"column.{name}", ""))}
-    said = {name: text.strip() for name in _SETTINGS if (text := form.get(name)) is not None}
+    settings = {name: text.strip() for name in _SETTINGS if (text := form.get(name)) is not None}
     return FlatMapping.model_validate(
-        {"columns": columns, "head_line": form.get("head_line") or 1, **as_meant(said)}
+        {"columns": columns, "head_line": form.get("head_line") or 1, **as_meant(settings)}
     )
 
 
@@ -235,8 +235,8 @@ def _mapping_page(
 )
 def one(request: Request, name: Name, service: ServiceDep) -> Response:
     """Where a list stands: what is asked, what changed, what was assumed."""
-    told = "Taken." * (request.query_params.get("stored") == "1")
-    return _list_page(request, service, name, Shown(told=told))
+    notice = "Taken." * (request.query_params.get("stored") == "1")
+    return _list_page(request, service, name, Shown(notice=notice))
 
 
 def _list_page(request: Request, service: Service, name: str, shown: Shown, status: int = 200) -> Response:
@@ -287,8 +287,8 @@ def _list_page(request: Request, service: Service, name: str, shown: Shown, stat
 
 def _begins(request: Request, name: str, there_are: int) -> int:
     """How many of them the address passes by; none when that would be all."""
-    said = request.query_params.get(name, "")
-    count = int(said[:9]) if said.isascii() and said.isdigit() else 0
+    typed = request.query_params.get(name, "")
+    count = int(typed[:9]) if typed.isascii() and typed.isdigit() else 0
     return count if count < there_are else 0
 
 

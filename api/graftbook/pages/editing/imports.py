@@ -233,7 +233,7 @@ def _page(
         headers=KEEP_NOTHING,
         sent=sent,
         report=report,
-        mistakes=report.told if report else "",
+        mistakes=report.mistake_count if report else "",
         lines=lines[:MOST_LINES_SHOWN],
         more_lines=max(len(lines), len(cells)) - MOST_LINES_SHOWN,
         cells=cells[:MOST_LINES_SHOWN],

@@ -68,10 +68,10 @@ def _attach(
 ) -> Response:
     pictures.require(service.engine, *thing)
     try:
-        said = _said(caption)
+        words = _said(caption)
         if not content:
             raise InvalidRequest("Choose a picture first")
-        pictures.attach(service.engine, thing, read_in_turn(service, content), said, who)
+        pictures.attach(service.engine, thing, read_in_turn(service, content), words, who)
     except (InvalidRequest, TooLarge, UnsupportedMedia) as problem:
         return _page(request, service, thing, refused=problem, caption=caption)
     return gone_to(pictures_address(*thing) + "?done=attached")
@@ -80,12 +80,12 @@ def _attach(
 def _said(caption: str) -> str:
     """The caption, tidied. Raises InvalidRequest."""
     try:
-        said = str(clean(caption))
+        words = str(clean(caption))
     except ValueError as error:
         raise InvalidRequest(f"What it shows: {error}") from error
-    if len(said) > LONGEST_CAPTION:
+    if len(words) > LONGEST_CAPTION:
         raise InvalidRequest(f"Say what it shows in {LONGEST_CAPTION} characters at most")
-    return said
+    return words
 
 
 def _take_away(request: Request, service: Service, thing: pictures.Thing, digest: str) -> Response:

@@ -90,11 +90,11 @@ def _decided_some(
         try:
             return gone_to(f"/review?done={_decide(service, ticked, form.get('do', ''), reason, by)}")
         except Problem as problem:
-            wrong = _told(problem)
+            wrong = _problem_sentence(problem)
     return _list_page(request, service, wrong=wrong, ticked=frozenset(ticked), reason=reason[:LONGEST_WHY])
 
 
-def _told(problem: Problem) -> str:
+def _problem_sentence(problem: Problem) -> str:
     """A problem as a whole sentence, since another follows it."""
     return f"{(problem.detail or problem.title).rstrip('.')}."
 
@@ -135,7 +135,7 @@ def _answered(
             return _page(request, service, number, wrong=wrong, reason=reason)
         return gone_to(f"/review/{number}?done={_decide(service, [number], do, reason, by)}")
     except Problem as problem:
-        return _page(request, service, number, wrong=_told(problem), reason=reason)
+        return _page(request, service, number, wrong=_problem_sentence(problem), reason=reason)
 
 
 @router.post("/review/{number}/withdraw")

@@ -67,11 +67,11 @@ def cells_with_mistakes(mistakes: Sequence[Mistake]) -> list[WrongCell]:
     for mistake in mistakes:
         place = mistake.place
         cell = place.cell or (f"row {place.line}" if place.line else "")
-        found.append({"sheet": place.sheet or place.file, "cell": cell, "wrong": _told(mistake)})
+        found.append({"sheet": place.sheet or place.file, "cell": cell, "wrong": _mistake_sentence(mistake)})
     return found
 
 
-def _told(mistake: Mistake) -> str:
+def _mistake_sentence(mistake: Mistake) -> str:
     """What is wrong, with its field; of a record that was there before also which it is."""
     which = f"{kind_words(mistake.kind)} {mistake.name}" if mistake.place == CATALOGUE else ""
     where = ", ".join(filter(None, (which.strip(), mistake.field)))
@@ -94,5 +94,5 @@ def lines_with_mistakes(text: str, mistakes: Sequence[Mistake]) -> list[WrongLin
         number = mistake.place.line
         line = written[number - 1] if 0 < number <= len(written) else ""
         row = found.setdefault(number, {"line": number, "text": line[:LONGEST_LINE_SHOWN], "wrong": []})
-        row["wrong"].append(_told(mistake))
+        row["wrong"].append(_mistake_sentence(mistake))
     return [found[number] for number in sorted(found)]

@@ -177,8 +177,8 @@ def _note(form: Form, supplier: str) -> str:
 
 def seen(delivery: Delivery) -> str:
     """A digest of what somebody saw doubted."""
-    said = [delivery.supplier, delivery.delivery_note, list(map(dict, delivery.lines))]
-    return hashlib.sha256(orjson.dumps(said, option=orjson.OPT_SORT_KEYS)).hexdigest()[:32]
+    content = [delivery.supplier, delivery.delivery_note, list(map(dict, delivery.lines))]
+    return hashlib.sha256(orjson.dumps(content, option=orjson.OPT_SORT_KEYS)).hexdigest()[:32]
 
 
 def forms_of(

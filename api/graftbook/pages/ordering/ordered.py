@@ -106,8 +106,8 @@ class PageOrder:
     def body(self) -> OrderIn:
         """The order's body. Raises InvalidRequest."""
         chosen = [f"{number}={supplier}" for number, supplier in self.chosen.items()]
-        said = {**self.terms, **self.question.fields(), **({BUY_FROM: chosen} if chosen else {})}
-        first = validated(OrderQuery, said).order()
+        fields = {**self.terms, **self.question.fields(), **({BUY_FROM: chosen} if chosen else {})}
+        first = validated(OrderQuery, fields).order()
         if not self.also:
             return first
         as_of = {"as_of": first.as_of} if first.as_of else {}
@@ -129,11 +129,11 @@ def _said(body: BaseModel) -> dict[str, Any]:
 
 def answer_to(asked: Mapping[str, Any], as_of: int) -> str | None:
     """The address of the answer to what a kept list asks of one vehicle; None where no address says it."""
-    said = {name: value for name, value in asked.items() if name in ClosureIn.model_fields}
-    vehicle = dict(said["vehicle"])
-    stored = {"build": vehicle.pop("build", None), "specification": said.pop("specification", None)}
+    fields = {name: value for name, value in asked.items() if name in ClosureIn.model_fields}
+    vehicle = dict(fields["vehicle"])
+    stored = {"build": vehicle.pop("build", None), "specification": fields.pop("specification", None)}
     vehicle.setdefault("chassis", _STAND_IN)
-    body = ClosureIn.model_validate_json(orjson.dumps({**said, "vehicle": vehicle}))
+    body = ClosureIn.model_validate_json(orjson.dumps({**fields, "vehicle": vehicle}))
     address = address_of(body, as_of)
     if address is None:
         return None

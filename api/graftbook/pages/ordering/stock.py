@@ -44,7 +44,7 @@ class Typed:
     place: str = ""
     wrong: str = ""
     """The field that is wrong."""
-    told: str = ""
+    notice: str = ""
     etag: str = ""
     """Of what the form was opened on, while it is to be mended; else the present one is given out."""
 
@@ -79,11 +79,11 @@ def _put_in(request: Request, service: Service, typed: Typed) -> Response:
         quantity, place = _lies(typed)
         stock.put(service.engine, typed.number, quantity, place, None)
     except (InvalidRequest, Unknown) as problem:
-        typed.told = problem.detail
+        typed.notice = problem.detail
         typed.wrong = typed.wrong or "number"
         return _store_page(request, service, typed, 422)
     except (PreconditionFailed, PreconditionRequired):
-        typed.told = f"{typed.number} has its place already: change it here. {typed.said}"
+        typed.notice = f"{typed.number} has its place already: change it here. {typed.said}"
         return _number_page(request, service, typed, 409)
     return gone_to("/store?" + urlencode({"text": typed.number}))
 
@@ -112,10 +112,10 @@ def _put_right(request: Request, service: Service, number: str, form: dict[str, 
             quantity, place = _lies(typed)
             stock.put(service.engine, number, quantity, place, etag)
     except InvalidRequest as problem:
-        typed.told, typed.etag = problem.detail, etag
+        typed.notice, typed.etag = problem.detail, etag
         return _number_page(request, service, typed, 422)
     except PreconditionFailed:
-        typed.told = (
+        typed.notice = (
             "Somebody changed it after you opened it, or an order took from it; nothing was stored. "
             f"{'' if form.get('do') == 'remove' else typed.said} This is how it stands now."
         )
@@ -196,7 +196,7 @@ class SentCount:
     looked: str = ""
     """The store's ETag and the digest of what was looked at, as the form carries them on."""
     refused: str = ""
-    told: str = ""
+    notice: str = ""
 
     def seen(self, etag: str) -> str:
         """What a look at this count on that store is known by."""
@@ -230,7 +230,10 @@ def _counted(request: Request, service: Service, sent: SentCount) -> Response:
         return _count_page(request, sent, status=422)
     etag = sent.looked.rpartition(" ")[0]
     if sent.saves and sent.looked != sent.seen(etag):
-        sent.saves, sent.told = False, "This is not the sheet that was checked last. Check it, then book it."
+        sent.saves, sent.notice = (
+            False,
+            "This is not the sheet that was checked last. Check it, then book it.",
+        )
     try:
         with service.gates["imports"].turn():
             report = stock.count(
@@ -241,7 +244,7 @@ def _counted(request: Request, service: Service, sent: SentCount) -> Response:
                 if_match=etag if sent.saves else None,
             )
     except PreconditionFailed:
-        sent.told = "The store has changed since you checked. Nothing was booked; check the sheet again."
+        sent.notice = "The store has changed since you checked. Nothing was booked; check the sheet again."
         return _count_page(request, sent, status=412)
     if not report.ok:
         return _count_page(request, sent, report, status=422)

@@ -81,7 +81,7 @@ def _form(
         given=given,
         places=reports.places_for(service, given["component"]),
         outcomes=OUTCOMES,
-        **({"told": "", "taken": None} | facts),
+        **({"notice": "", "taken": None} | facts),
     )
 
 
@@ -103,5 +103,5 @@ def _send(request: Request, service: Service, sent: Mapping[str, str], who: str)
             return gone_to(f"/review/{made['number']}?done=proposed")
         taken = reports.report(service, report, who)
     except Problem as problem:
-        return _form(request, service, given, problem.answer_status, told=told_of(problem))
+        return _form(request, service, given, problem.answer_status, notice=told_of(problem))
     return _form(request, service, given, taken=taken)

@@ -79,17 +79,17 @@ def _typed(form: Form) -> dict[str, Any]:
 
 
 def _list_page(
-    request: Request, service: Service, typed: dict[str, Any] | None = None, told: str = ""
+    request: Request, service: Service, typed: dict[str, Any] | None = None, notice: str = ""
 ) -> Response:
     return page(
         request,
         "webhooks.html",
-        status=422 if told else 200,
+        status=422 if notice else 200,
         headers=KEEP_NOTHING,
         webhooks=webhooks.list_webhooks(service.engine),
         KIND_WORDS=KIND_WORDS,
         typed=typed or {"url": "", "kinds": [], "note": ""},
-        told=told,
+        notice=notice,
     )
 
 
@@ -99,7 +99,7 @@ def one(request: Request, name: str, service: ServiceDep) -> Response:
     return _page(request, service, name)
 
 
-def _page(request: Request, service: Service, name: str, told: str = "", **more: Any) -> Response:
+def _page(request: Request, service: Service, name: str, notice: str = "", **more: Any) -> Response:
     found = webhooks.get_webhook(service.engine, name)
     before = request.query_params.get("before", "")
     number = number_of(before) if before else None
@@ -116,7 +116,7 @@ def _page(request: Request, service: Service, name: str, told: str = "", **more:
         deliveries=rows[:ON_A_PAGE],
         older=rows[ON_A_PAGE - 1]["cursor"] if len(rows) > ON_A_PAGE else "",
         secret=more.pop("secret", ""),
-        told=told,
+        notice=notice,
     )
 
 
@@ -163,9 +163,9 @@ def _done(request: Request, service: Service, name: str, form: Form) -> Response
 
 def _body(found: WebhookOut, form: Form) -> WebhookChangeIn:
     state = {"pause": "paused", "activate": "active"}.get(form["do"])
-    said: Any = found if state else _typed(form)
+    fields: Any = found if state else _typed(form)
     kept = "active" if found["state"] == "active" else "paused"
     return validated(
         WebhookChangeIn,
-        {"url": said["url"], "kinds": said["kinds"], "note": said["note"], "state": state or kept},
+        {"url": fields["url"], "kinds": fields["kinds"], "note": fields["note"], "state": state or kept},
     )

@@ -105,7 +105,7 @@ def _done(written: bytes, books: dict[int, RuleBook]) -> bytes:
 
 
 def _failed(error: Exception) -> bytes:
-    broke = Broke(_told(error))
+    broke = Broke(_error_text(error))
     try:
         written = result_bytes((False, (error, broke)))
         read_result(written)  # not every exception can be read again
@@ -114,7 +114,7 @@ def _failed(error: Exception) -> bytes:
         return result_bytes((False, (broke, None)))
 
 
-def _told(error: Exception) -> str:
+def _error_text(error: Exception) -> str:
     places = [f"{place.filename}:{place.lineno} {place.name}" for place in extract_tb(error.__traceback__)]
     return f"{type(error).__qualname__} at {', '.join(places[-12:])}"
 
@@ -122,9 +122,9 @@ def _told(error: Exception) -> str:
 def _megabytes() -> float:
     """The most that this process has held."""
     most: Any = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    told = int(most) // (1024 * 1024 if sys.platform == "darwin" else 1024)
+    megabytes = int(most) // (1024 * 1024 if sys.platform == "darwin" else 1024)
     # Before it ran this program it shared the memory of the process that began it, and that is counted too.
-    return min(told, _of_this_program()) if told > MOST_MEGABYTES else told
+    return min(megabytes, _of_this_program()) if megabytes > MOST_MEGABYTES else megabytes
 
 
 def _of_this_program() -> float:

@@ -82,7 +82,7 @@ def findings_document(findings: Sequence[Finding]) -> ChecksOut:
     }
 
 
-def told(checks: ChecksOut) -> list[Group]:
+def told_in_full(checks: ChecksOut) -> list[Group]:
     """The groups that are told in full and are not empty, the worst first in each.
 
     `cautions` are those of what fails or nearly does; a set that mends needs none for what it mended.

@@ -34,9 +34,9 @@ def _headline(document: CheckOut) -> str:
         count(len(document["clashing"]), "clash", "clashes") if document["clashing"] else "",
         f"{len(document['surplus'])} surplus" if document["surplus"] else "",
     ]
-    said = "; ".join(filter(None, found))
+    counts = "; ".join(filter(None, found))
     whole = "The set is complete" if document["complete"] else "The set is not complete"
-    return f"{whole}{f': {said}' if said else ''}. {document['checks']['sentence']}"
+    return f"{whole}{f': {counts}' if counts else ''}. {document['checks']['sentence']}"
 
 
 def _surplus(document: CheckOut) -> Iterator[str]:

@@ -153,8 +153,10 @@ def _all_of(wrong: Wrong) -> Problem:
     """The first mistake, with the others beside it."""
     first, *others = wrong.values()
     if others:
-        told = list(wrong.items())[:MOST_MISTAKES]
-        first.fields["errors"] = [{"pointer": p, "message": begun(problem.detail)} for p, problem in told]
+        first_wrong = list(wrong.items())[:MOST_MISTAKES]
+        first.fields["errors"] = [
+            {"pointer": p, "message": begun(problem.detail)} for p, problem in first_wrong
+        ]
         first.detail = f"{first.detail} (and {len(others)} more)"
         if cut := near_cut(wrong):
             first.detail = f"{first.detail}. {cut}"

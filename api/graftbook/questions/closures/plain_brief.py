@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from graftbook.http.plain_text import count, wrap
-from graftbook.questions.checks.documents import BY_THE_SET, told
+from graftbook.questions.checks.documents import BY_THE_SET, told_in_full
 from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
 from graftbook.questions.closures.plain_set import (
     ALREADY_SO,
@@ -75,8 +75,10 @@ def _flaws(solution: SetOut) -> Iterator[str]:
     yield ""
     yield "KNOWN FLAWS"
     counted = [(word, flaws) for word, flaws in (*named, ("left", left)) if flaws]
-    said = "; ".join(f"{len(once_each(flaws))} {word} ({severities(flaws)})" for word, flaws in counted)
-    yield from wrap(f"{said}.")
+    counts_in_words = "; ".join(
+        f"{len(once_each(flaws))} {word} ({severities(flaws)})" for word, flaws in counted
+    )
+    yield from wrap(f"{counts_in_words}.")
     dangerous = [flaw for flaw in left if flaw["severity"] == "dangerous"]
     yield from flaw_lines(solution, (("brought", solution["flaws_brought"]), ("left", dangerous)))
 
@@ -86,7 +88,7 @@ def brief_finding_lines(checks: ChecksOut) -> Iterator[str]:
     yield ""
     yield "DOES IT WORK TOGETHER (today -> then)"
     yield from wrap(checks["sentence"])
-    for group in told(checks):
+    for group in told_in_full(checks):
         if group["kinds"] == BY_THE_SET:
             yield from (*group_lines(group), "")
     kinds: dict[str, list[FindingOut]] = {}
@@ -106,5 +108,5 @@ def brief_finding_lines(checks: ChecksOut) -> Iterator[str]:
             "are not determined, today either",
         ),
     )
-    said = "; ".join(count(number, one, many) for number, one, many in counts if number)
-    yield from wrap(f"{said}." if said else "")
+    sentence = "; ".join(count(number, one, many) for number, one, many in counts if number)
+    yield from wrap(f"{sentence}." if sentence else "")

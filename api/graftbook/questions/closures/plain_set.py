@@ -7,7 +7,14 @@ from itertools import groupby
 
 from graftbook.http.plain_text import WIDTH, amount, count, hours, wrap
 from graftbook.http.values import capital
-from graftbook.questions.checks.documents import Group, cannot_be, counted_only, for_want_of, of_today, told
+from graftbook.questions.checks.documents import (
+    Group,
+    cannot_be,
+    counted_only,
+    for_want_of,
+    of_today,
+    told_in_full,
+)
 from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
 from graftbook.questions.closures.schemas import (
     ChangeOut,
@@ -208,8 +215,8 @@ def _flaws(solution: SetOut) -> Iterator[str]:
     near: list[FlawNoteOut] = []
     rest: list[FlawNoteOut] = []
     for flaw in solution["flaws_left"]:
-        told = flaw["section"] in touched or flaw["severity"] == "dangerous"
-        (near if told else rest).append(flaw)
+        is_near = flaw["section"] in touched or flaw["severity"] == "dangerous"
+        (near if is_near else rest).append(flaw)
     named = (("gone", solution["flaws_gone"]), ("brought", solution["flaws_brought"]), ("left", near))
     if not rest and not any(flaws for _, flaws in named):
         return
@@ -256,10 +263,10 @@ def _unconfirmed(solution: SetOut) -> Iterator[str]:
     claims: dict[str, dict[str, list[str]]] = {}
     for claim in solution["unconfirmed"]:
         claims.setdefault(claim["evidence"], {}).setdefault(claim["what"], []).append(claim["claim"])
-    for evidence, said in claims.items():
+    for evidence, of_evidence in claims.items():
         grade = evidence if evidence == "no evidence" else f"{evidence} only"
         yield f"  {capital(grade)}:"
-        for what, names in said.items():
+        for what, names in of_evidence.items():
             yield from wrap(f"- {what.rstrip('.')} ({', '.join(dict.fromkeys(names))}).", indent=2, hang=4)
 
 
@@ -277,7 +284,7 @@ def finding_lines(checks: ChecksOut) -> Iterator[str]:
     yield ""
     yield "DOES IT WORK TOGETHER (today -> then)"
     yield from wrap(checks["sentence"])
-    for group in told(checks):
+    for group in told_in_full(checks):
         yield from group_lines(group)
     yield from _what_holds(counted_only(checks))
     yield from _cannot_be(cannot_be(checks))

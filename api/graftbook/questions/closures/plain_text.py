@@ -46,8 +46,8 @@ def _vehicle(document: ClosureOut) -> Iterator[str]:
     options = f", with {', '.join(vehicle['options'])}" if vehicle["options"] else ""
     built = f"built {vehicle['built']}{estimated}"
     yield from wrap(f"{vehicle['title']}, chassis {vehicle['chassis']} ({built}){options}", hang=2)
-    for said in (*document["wishes"], *document["limits"]):
-        yield from wrap(said["sentence"], hang=2)
+    for asked in (*document["wishes"], *document["limits"]):
+        yield from wrap(asked["sentence"], hang=2)
 
 
 def _contradiction(contradiction: ContradictionOut) -> Iterator[str]:

@@ -162,8 +162,8 @@ def address_at(where: str, body: ClosureIn, read: Callable[[dict[str, Any]], Clo
 
     `read`: the fields of an address as a body. What a body and its address call alike stands for itself.
     """
-    said = body.model_dump(mode="json", exclude_defaults=True)
-    given = {name: value for name, value in _flat(said).items() if value not in (None, [])}
+    fields = body.model_dump(mode="json", exclude_defaults=True)
+    given = {name: value for name, value in _flat(fields).items() if value not in (None, [])}
     try:
         same = _meant(read(given)) == _meant(body)
     except (ValidationError, InvalidRequest):

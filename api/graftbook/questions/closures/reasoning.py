@@ -101,12 +101,12 @@ def closure(asked: Posed) -> Rendered:
     answer = answer_question(
         asked.book, asked.question, asked.deadline.halfway() if least else asked.deadline
     )
-    document, told = in_time(asked, answer)
+    document, written = in_time(asked, answer)
     if not least:
-        return _rendered(document, told)
+        return _rendered(document, written)
     without = without_least_evidence(asked)
     document["least_evidence"] = least_evidence_document(least, answer, without)
-    return _rendered(document, told, without)
+    return _rendered(document, written, without)
 
 
 def without_least_evidence(asked: Posed) -> Answer:
@@ -125,9 +125,9 @@ def set_only(asked: Posed) -> tuple[Answer, UnderstoodOut]:
 def why_not(asked: Posed, number: str, position: str) -> Rendered:
     """Why the answer does not hold this component instead."""
     compared = comparing.why_not(asked.book, asked.question, number, position, asked.deadline)
-    both, told = _both(asked, asked, compared)
+    both, written = _both(asked, asked, compared)
     document: WhyNotOut = {"component": number, "position": position or None, **both}
-    return _rendered(document, told.one, told.other)
+    return _rendered(document, written.one, written.other)
 
 
 def why_not_briefly(asked: Posed, number: str, position: str, closure: bytes) -> Rendered:
@@ -152,8 +152,8 @@ def why_not_briefly(asked: Posed, number: str, position: str, closure: bytes) ->
 def what_if(asked: Posed, there: Posed) -> Rendered:
     """What the same wishes would give on another vehicle."""
     compared = comparing.what_if(asked.book, asked.question, there.book, there.question, asked.deadline)
-    document, told = _both(asked, there, compared)
-    return _rendered(document, told.one, told.other)
+    document, written = _both(asked, there, compared)
+    return _rendered(document, written.one, written.other)
 
 
 def check(asked: Posed, proposed: dict[str, str | None], loose: dict[str, int]) -> Rendered:
@@ -176,8 +176,8 @@ def in_time(asked: Posed, answer: Answer) -> tuple[ClosureOut, Answer]:
         with WRITTEN.timed(changes) if changes else nullcontext():
             return _written(asked, answer, asked.deadline.extended().check), answer
     except OutOfTime:
-        told = without_sets(answer)
-        return _written(asked, told, at_leisure), told
+        without = without_sets(answer)
+        return _written(asked, without, at_leisure), without
 
 
 def without_sets(answer: Answer) -> Answer:
@@ -203,8 +203,8 @@ def _both(asked: Posed, there: Posed, compared: Comparison) -> tuple[ComparedOut
     try:
         return _comparison(asked, there, compared, asked.deadline.extended().check), compared
     except OutOfTime:
-        told = comparing.compare(without_sets(compared.one), without_sets(compared.other))
-        return _comparison(asked, there, told, at_leisure), told
+        without = comparing.compare(without_sets(compared.one), without_sets(compared.other))
+        return _comparison(asked, there, without, at_leisure), without
 
 
 def _comparison(asked: Posed, there: Posed, compared: Comparison, look: Look) -> ComparedOut:
@@ -259,7 +259,7 @@ def check_document(
     findings = check_set(
         book, asked.question.vehicle, found.today, found.after, asked.market, asked.binding, look
     )
-    completed, told = in_time(asked, found.completed) if found.completed else (None, None)
+    completed, written = in_time(asked, found.completed) if found.completed else (None, None)
     changed = {p: c for p, c in found.after.items() if p in book.positions and found.today.get(p) != c}
     sections = {book.positions[p].section for p in changed}
     numbers = [*dict.fromkeys(filter(None, changed.values())), *loose]
@@ -282,7 +282,7 @@ def check_document(
         "machined": list(found.machined),
         "cautions": list(cautions_of(book, sections, numbers, loose, cut=bool(found.cut))),
     }
-    return document, told
+    return document, written
 
 
 def _notes(book: RuleBook, notes: tuple[Note, ...]) -> list[NoteOut]:

@@ -125,8 +125,8 @@ def _line(one: ChangeOut | LooseOut) -> LineOut:
 
 def phrase(why: str) -> str:
     """What asks for it, as it is said before the colon; else the beginning, to a whole word."""
-    said = without_aside(why).partition(": ")[0].rstrip(".")
-    return said if len(said) <= LONGEST_WHY else said[:LONGEST_WHY].rsplit(" ", 1)[0] + " …"
+    reason = without_aside(why).partition(": ")[0].rstrip(".")
+    return reason if len(reason) <= LONGEST_WHY else reason[:LONGEST_WHY].rsplit(" ", 1)[0] + " …"
 
 
 def without_aside(words: str) -> str:

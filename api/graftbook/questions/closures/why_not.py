@@ -51,19 +51,19 @@ def priced(
     instead = with_component(book, question, number, position)
     if not fits or not set(question.wishes) <= set(instead.wishes):
         return None
-    return _best(question, _told(scope_of(book, question), fits, found["changes"]))
+    return _best(question, _priced_fits(scope_of(book, question), fits, found["changes"]))
 
 
-def _told(scope: Scope, fits: Iterable[Fit], changes: Iterable[ChangeOut]) -> list[Priced] | None:
+def _priced_fits(scope: Scope, fits: Iterable[Fit], changes: Iterable[ChangeOut]) -> list[Priced] | None:
     """What is said of each fit; None where one is not priced, or not exactly."""
     at = {change["position"]: change for change in changes}
-    told = []
+    alternatives = []
     for fit in fits:
         one = _at_its_place(scope, fit, at.get(fit.position))
         if one is None:
             return None
-        told.append(one)
-    return told
+        alternatives.append(one)
+    return alternatives
 
 
 def _at_its_place(scope: Scope, fit: Fit, change: ChangeOut | None) -> Priced | None:
@@ -123,7 +123,7 @@ def brief_of_sets(
     after = other.solution.after if other.solution else {}
     changed = cautions_for(book, other.solution.changes, other.solution.loose) if other.solution else ()
     blamed = other.contradictions[0] if other.contradictions else None
-    told = 2 if other.solution and not compared.one.solution else 1
+    most = 2 if other.solution and not compared.one.solution else 1
     return {
         **_of_both(book, number, document, changed),
         "position": next((fit.position for fit in fits if after.get(fit.position) == fit.component), None),
@@ -131,7 +131,7 @@ def brief_of_sets(
         "outcome": other.outcome.value,
         "looked_up": False,
         "difference": difference_document(compared.difference),
-        "sentences": wording.comparison_sentences(book, book, compared)[:told],
+        "sentences": wording.comparison_sentences(book, book, compared)[:most],
         "contradiction": wording.contradiction_sentences(book, blamed) if blamed else [],
     }
 

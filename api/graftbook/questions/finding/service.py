@@ -73,7 +73,7 @@ def search_in(
         terms, words = sought.put_right(terms)
         by_words = [] if by_number and looks_like_a_number(text) else sought.by_words(terms, limit)
     hits = [*by_number, *by_words]
-    met = {said for hit in by_words for said in hit.met}
+    met = {term_met for hit in by_words for term_met in hit.met}
     near = slips.near((term for term in terms if term.said not in met), words) if not by_number else []
     unique = {(hit.entry.kind, hit.entry.name): hit for hit in reversed(hits)}
     return Found(text, terms, typed, list(reversed(unique.values()))[:limit], near, revision)
@@ -215,11 +215,11 @@ def _found(hit: Hit) -> "FoundOut":
 
 def sentence(found: Found) -> str:
     """What was found, or what was tried."""
-    said = " and ".join(f"'{term.said}'" for term in found.terms)
+    words = " and ".join(f"'{term.said}'" for term in found.terms)
     if not found.hits:
-        tried = f"as a number and by {said}" if looks_like_a_number(found.text) and said else f"by {said}"
+        tried = f"as a number and by {words}" if looks_like_a_number(found.text) and words else f"by {words}"
         near = f" Like it: {', '.join(found.near)}." if found.near else ""
-        return f"Nothing was found {tried}.{near}" if said else "Type a number, or what the part is called."
+        return f"Nothing was found {tried}.{near}" if words else "Type a number, or what the part is called."
     met = set(found.hits[0].met)
     if found.read_as:
         return _not_as_typed(found)
@@ -229,8 +229,8 @@ def sentence(found: Found) -> str:
 
 def _not_as_typed(found: Found) -> str:
     """That no part has the number which was typed; empty where one has it, or begins so."""
-    said = as_typed(found.text)
+    typed = as_typed(found.text)
     numbers = [as_typed(number) for number in found.read_as]
-    if any(number in said or number.startswith(said) for number in numbers):
+    if any(number in typed or number.startswith(typed) for number in numbers):
         return ""
     return f"There is no part {found.text.strip()}. Like it: {', '.join(found.read_as)}."

@@ -237,8 +237,8 @@ def _upgrades_of(
 ) -> set[str] | None:
     """The names of those that a vehicle, or some vehicle of a variant, can have; None: neither is named."""
     if chassis:
-        said = {"chassis": chassis, "variant": variant, "options": options, "built": built}
-        given = VehicleIn.model_validate({name: value for name, value in said.items() if value})
+        typed = {"chassis": chassis, "variant": variant, "options": options, "built": built}
+        given = VehicleIn.model_validate({name: value for name, value in typed.items() if value})
         asked = ask_vehicle(service, given, pointer="")
         return {one.name for one in asked.names.book().upgrades if one.when.holds(asked.vehicle)}
     if options or built:

@@ -144,7 +144,7 @@ class _Found:
         lines = store.lines_of(self._connection, shown)
         where = places(self._scope, self._measured) if self._scope and self._measured else []
         asked = [self._position(position)] if position else []
-        told: MeasuredOut = {
+        document: MeasuredOut = {
             "read": [
                 {"kind": one.kind, "title": one.title, "value": one.value.written, "within": one.within}
                 for one in self._read
@@ -158,22 +158,24 @@ class _Found:
             "cautions": _cautions([lines[number].section for number in shown], self._scope, where, position),
             "catalogue_revision": current_revision(self._connection),
         }
-        return told
+        return document
 
     def _sentence(self, where: Sequence[Place]) -> str:
         if not self._read:
             return ""
         whole = sum(all(kind in own for kind in self._measured) for own in self._all.values())
         if not self._all:
-            told = "No component on record has these measures."
+            sentence = "No component on record has these measures."
         elif whole:
             more = f"; {len(self._all) - whole} more in part" if len(self._all) > whole else ""
-            told = f"{_counted(whole, 'component agrees', 'components agree')} in every measure{more}."
+            sentence = f"{_counted(whole, 'component agrees', 'components agree')} in every measure{more}."
         else:
-            told = f"No component has all of them on record; as far as recorded {len(self._all)} may be it."
+            sentence = (
+                f"No component has all of them on record; as far as recorded {len(self._all)} may be it."
+            )
         if self._scope:
-            told += f" By the joints it may serve at {_counted(len(where), 'position', 'positions')}."
-        return told
+            sentence += f" By the joints it may serve at {_counted(len(where), 'position', 'positions')}."
+        return sentence
 
     def _candidate(self, number: str, own: Measures, line: Any) -> CandidateOut:
         return {

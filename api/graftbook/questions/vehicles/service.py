@@ -337,8 +337,8 @@ def _vehicle_asked(found: Found, stands: dict[str, Any], names: Names, pointer: 
 
 def _with_build(service: Service, body: VehicleIn, pointer: str) -> dict[str, Any]:
     """What the body says, laid over what the stored build says."""
-    said = body.model_dump(exclude_unset=True, exclude={"build", "on"})
-    given = {key: value for key, value in said.items() if value is not None}
+    fields = body.model_dump(exclude_unset=True, exclude={"build", "on"})
+    given = {key: value for key, value in fields.items() if value is not None}
     if body.build is None:
         return given
     with pointing_at(f"{pointer}/build"):
