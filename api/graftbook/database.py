@@ -267,7 +267,7 @@ def migrate(engine: Engine, revision: str = "head") -> None:
     it, and everything is checked before it is kept. Raises RuntimeError when a reference is broken, and
     ValueError for a revision that there is not.
     """
-    with _moved(engine, revision):
+    with _migrated_to(engine, revision):
         pass
 
 
@@ -283,7 +283,7 @@ def lost_by(engine: Engine, revision: str) -> dict[str, int]:
         there = _columns(connection)
         rows = {name: _count(connection, name) for name in there}
     try:
-        with _moved(engine, revision) as connection:
+        with _migrated_to(engine, revision) as connection:
             left = _columns(connection)
             raise _Undone
     except _Undone:
@@ -298,7 +298,7 @@ class _Undone(Exception):
 
 
 @contextmanager
-def _moved(engine: Engine, revision: str) -> Iterator[Connection]:
+def _migrated_to(engine: Engine, revision: str) -> Iterator[Connection]:
     """The database at a revision of its shape: kept when the block ends, undone when it raises.
 
     Raises ValueError for a revision that there is not.

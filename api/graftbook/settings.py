@@ -138,9 +138,9 @@ class Settings(BaseModel):
         """What is given goes before what the environment says."""
         of_environment = {name.upper(): value for name, value in os.environ.items()}
         kept = {
-            field: of_environment[_named(field)]
+            field: of_environment[_variable(field)]
             for field in cls.model_fields
-            if _named(field) in of_environment
+            if _variable(field) in of_environment
         }
         return kept | given
 
@@ -172,7 +172,7 @@ class Settings(BaseModel):
         return url
 
 
-def _named(field: str) -> str:
+def _variable(field: str) -> str:
     return f"{PREFIX}{field.upper()}"
 
 

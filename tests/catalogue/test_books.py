@@ -136,7 +136,7 @@ def test_what_a_reasoning_process_forgets_does_not_wait_for_the_collector(
         gone.append(used(own))
         return own
 
-    monkeypatch.setattr(worker, "_read", read)
+    monkeypatch.setattr(worker, "_book_in", read)
     numbers = [number.to_bytes(worker.NUMBER_BYTES, "big") for number in range(ASKED_STILL + 2)]
     messages = [kind + number for number in numbers for kind in (worker.BOOK, worker.FORGET)]
     gc.collect()

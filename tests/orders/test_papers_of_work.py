@@ -15,7 +15,7 @@ from graftbook.orders.papers.quotation import quotation_pdf
 from graftbook.orders.papers.sequence import sequence_pdf
 from graftbook.orders.papers.text import hours, shown
 from graftbook.orders.quotation.quotation import Item, quote
-from graftbook.orders.quotation.service import _written
+from graftbook.orders.quotation.service import _sums_document
 
 VEHICLE = {
     "label": "24FL-009401", "chassis": "24FL-009401", "variant": "24P-21-4L",
@@ -40,7 +40,7 @@ def made_quotation() -> dict:
     return {
         "date": "2026-11-30", "currency": "GBP", "market": "home", "catalogue_revision": 12,
         "vehicles": [VEHICLE], "labour_minutes": 1_140, "labour_rate": "50.00",
-        **WHOLE, **_written(made, WHOLE, ("QL-0450",)),
+        **WHOLE, **_sums_document(made, WHOLE, ("QL-0450",)),
         "not_in_it": ["QL-0450: its price is not known."],
         "cautions": ["Brakes: a second person checks the work."], "defers": DEFERS,
     }  # fmt: skip

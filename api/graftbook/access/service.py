@@ -103,9 +103,9 @@ def key_document(row: KeyRow) -> KeyOut:
         "scope": Scope(row.scope),
         "made_by": row.made_by,
         "created": row.created.isoformat(),
-        "expires": _written(row.expires),
-        "last_used": _written(row.used),
-        "revoked": _written(row.revoked),
+        "expires": _iso(row.expires),
+        "last_used": _iso(row.used),
+        "revoked": _iso(row.revoked),
         "usable": usable(row, moment()),
     }
 
@@ -148,7 +148,7 @@ def _label(text: str) -> str:
     return label
 
 
-def _written(at: datetime | None) -> str | None:
+def _iso(at: datetime | None) -> str | None:
     return at.isoformat() if at else None
 
 

@@ -131,7 +131,7 @@ def _conditions(session: Session, search: Search) -> tuple[list[ColumnElement[bo
             raise InvalidRequest("a number has letters or digits", pointer="/number")
         conditions.append(starting(component.c.typed, typed))
     if search.section:
-        _known(connection, "section", search.section, UnknownSection)
+        _require_known(connection, "section", search.section, UnknownSection)
         conditions.append(component.c.section == search.section)
     if search.origin:
         conditions.append(component.c.origin == search.origin)
@@ -175,7 +175,7 @@ def _fits(session: Session, search: Search) -> ColumnElement[bool]:
     spelt, position = table("condition_variant"), table("position")
     query = select(fitment.c.component).join(claim, claim.c.name == fitment.c.claim)
     if search.position:
-        _known(session.connection(), "position", search.position, UnknownPosition)
+        _require_known(session.connection(), "position", search.position, UnknownPosition)
         query = query.where(fitment.c.position == search.position)
     if search.chassis:
         options = frozenset(search.options)
@@ -184,13 +184,13 @@ def _fits(session: Session, search: Search) -> ColumnElement[bool]:
             raise InvalidRequest(
                 f"the chassis number belongs to the variant {vehicle.variant}", pointer="/variant"
             )
-        _offered(session.connection(), vehicle)
+        _require_options(session.connection(), vehicle)
         holding = _holding(session.connection(), vehicle)
         variant = vehicle.variant
         query = query.where(claim.c.condition_id.in_(listed_numbers(session.connection(), holding)))
     elif search.variant:
         variant = search.variant
-        _known(session.connection(), "variant", variant, UnknownVariant)
+        _require_known(session.connection(), "variant", variant, UnknownVariant)
         query = query.join(spelt, spelt.c.condition_id == claim.c.condition_id)
         query = query.where(spelt.c.variant == variant)
     else:
@@ -205,7 +205,7 @@ def _fits(session: Session, search: Search) -> ColumnElement[bool]:
     return component.c.number.in_(query.where(on_variant))
 
 
-def _offered(connection: Connection, vehicle: Vehicle) -> None:
+def _require_options(connection: Connection, vehicle: Vehicle) -> None:
     """Raises UnknownOption for an option that the variant never had."""
     variant = table("variant")
     query = select(variant.c.options).where(variant.c.name == vehicle.variant)
@@ -231,12 +231,12 @@ def _with_value(connection: Connection, asked: Asked) -> Select[Any]:
         wanted = read_measure(asked.value, row.quantity, tuple(row.choices.split("; ")))
     except NotAMeasure as error:
         raise InvalidRequest(str(error), pointer="/value") from None
-    met = _met(value, asked.comparator, wanted)
+    met = _meets(value, asked.comparator, wanted)
     of_kind = (value.c.kind == asked.kind, value.c.component.is_not(None))
     return select(value.c.component).where(*of_kind, met)
 
 
-def _met(value: Table, comparator: Comparator, wanted: Measure) -> ColumnElement[bool]:
+def _meets(value: Table, comparator: Comparator, wanted: Measure) -> ColumnElement[bool]:
     """The recorded value, or the whole recorded span, meets what is asked."""
     low, high = wanted.low, wanted.high
     if low is None or high is None:
@@ -257,7 +257,7 @@ def _met(value: Table, comparator: Comparator, wanted: Measure) -> ColumnElement
     return and_(equal, value.c.high.between(high - slack, high + slack))
 
 
-def _known(connection: Connection, kind: str, name: str, problem: Any) -> None:
+def _require_known(connection: Connection, kind: str, name: str, problem: Any) -> None:
     column = table(kind).c.name
     if connection.execute(select(column).where(column == name)).first() is None:
         raise problem(name, names_near(connection, column, name))

@@ -46,7 +46,7 @@ def supplied(reading: Reading, budget: Budget, place: str) -> float:
 def demanded(reading: Reading, budget: Budget, times: tuple[str, ...] = ()) -> float:
     """All that is taken at the most; of loads those whose time is among `times`, by their share."""
     return sum(
-        _taken(reading, budget, p, times) for p in recording(reading.fitted, budget, budget.demand_kind)
+        _share_taken(reading, budget, p, times) for p in recording(reading.fitted, budget, budget.demand_kind)
     )
 
 
@@ -60,7 +60,7 @@ def wanted_of(rule: Budget, needs: BothSides[float], gives: BothSides[float]) ->
     return None if needs.after is None else needs.after / (1 if plain else rule.usable), plain
 
 
-def _taken(reading: Reading, budget: Budget, place: str, times: tuple[str, ...]) -> float:
+def _share_taken(reading: Reading, budget: Budget, place: str, times: tuple[str, ...]) -> float:
     most = reading.span(place, budget.demand_kind)[1] * reading.fitted.quantity(place)
     if most == 0 or budget.demand_kind != LOAD:
         return most

@@ -57,9 +57,9 @@ class AsyncClient(Methods):
             except StopIteration as end:
                 document: T = end.value
                 return document
-            outcome = await self._taken(step)
+            outcome = await self._outcome_of(step)
 
-    async def _taken(self, step: Send | Wait) -> Outcome:
+    async def _outcome_of(self, step: Send | Wait) -> Outcome:
         if isinstance(step, Wait):
             await asyncio.sleep(step.seconds)
             return None

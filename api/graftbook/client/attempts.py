@@ -106,7 +106,7 @@ def attempts(call: Call[T], memory: Memory, patience: Patience) -> Generator[Sen
         timeout = min(call.seconds or patience.attempt_seconds, max(end - time.monotonic(), 0.001))
         outcome = yield _sending(call, memory, timeout)
         if isinstance(outcome, httpx.Response) and not _again(call, outcome):
-            return _read(call, outcome, memory)
+            return _document_of(call, outcome, memory)
         wait = _wait(outcome, number)
         last = number == patience.attempts or time.monotonic() + wait > end
         if last or (isinstance(outcome, httpx.TransportError) and not _may_repeat(call, outcome)):
@@ -150,7 +150,7 @@ def _wait(outcome: Outcome, number: int) -> float:
     return random.uniform(0.5, 1.0) * min(FIRST_WAIT * 2.0 ** (number - 1), LONGEST_WAIT)
 
 
-def _read(call: Call[T], response: httpx.Response, memory: Memory) -> T:
+def _document_of(call: Call[T], response: httpx.Response, memory: Memory) -> T:
     """The document of an answer; what is to be remembered of it is."""
     address = call.condition or address_of(call)
     if response.status_code == 304 and (kept := memory.at(address)) and kept.content is not None:

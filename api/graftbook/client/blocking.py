@@ -58,9 +58,9 @@ class Client(Methods):
             except StopIteration as end:
                 document: T = end.value
                 return document
-            outcome = self._taken(step)
+            outcome = self._outcome_of(step)
 
-    def _taken(self, step: Send | Wait) -> Outcome:
+    def _outcome_of(self, step: Send | Wait) -> Outcome:
         if isinstance(step, Wait):
             time.sleep(step.seconds)
             return None

@@ -77,10 +77,10 @@ def _edit(
     method: str, kind: str, name: str, body: Any, why: str, dry_run: bool, media: str = JSON
 ) -> Call[Any]:
     path = path_of("records", kind, name)
-    return change(method, path, body, media, params=_said(why=why, dry_run=dry_run))
+    return change(method, path, body, media, params=_given_only(why=why, dry_run=dry_run))
 
 
-def _said(**said: Any) -> dict[str, Any]:
+def _given_only(**said: Any) -> dict[str, Any]:
     """The parameters that say something."""
     return {name: value for name, value in said.items() if value}
 
@@ -108,7 +108,7 @@ def compare_revisions(from_: int, to: int | None = None) -> Pages[RecordDifferen
 def take_back_revision(number: int, *, why: str = "", dry_run: bool = False, once: str = "") -> Call[EditOut]:
     """Undo one edit by a new one, once."""
     path = path_of("revisions", str(number), "take-back")
-    return once_only(path, {}, once, params=_said(why=why, dry_run=dry_run))
+    return once_only(path, {}, once, params=_given_only(why=why, dry_run=dry_run))
 
 
 # Sheets ------------------------------------------------------------------------------------------
@@ -126,7 +126,9 @@ def import_records(
 ) -> Call[ImportOut]:
     """Store records, all or nothing, once: a list of records, the bytes of a sheet, or (`media`) a workbook.
     `whole`: what is not sent of the kinds that are goes; `removes`: how many the dry run showed to go."""
-    query = _said(why=why, dry_run=dry_run, whole=whole) | ({} if removes is None else {"removes": removes})
+    query = _given_only(why=why, dry_run=dry_run, whole=whole) | (
+        {} if removes is None else {"removes": removes}
+    )
     if isinstance(records, bytes):
         return once_only("/v1/imports", records, once, media, params=query)
     return once_only("/v1/imports", [*records], once, params=query)
@@ -175,7 +177,7 @@ def put_flat_issue(name: str, sheet: bytes, *, file: str = "", media: str = SHEE
     """Put an issue of a list in; nothing of it is in the catalogue yet. A workbook's `media` is
     `application/octet-stream`."""
     path = path_of("flat-lists", name)
-    query = _said(file=file)
+    query = _given_only(file=file)
     return change("PUT", f"{path}/issue", sheet, media, params=query, condition=path, repeatable=True)
 
 
@@ -193,7 +195,7 @@ def decide_flat_list(name: str, answers: Mapping[str, str | None]) -> Call[FlatL
 def take_flat_issue(name: str, *, why: str = "", dry_run: bool = False) -> Call[FlatTakeOut]:
     """Load whatever is decided of the issue of the list that was read."""
     path = path_of("flat-lists", name)
-    query = _said(why=why, dry_run=dry_run)
+    query = _given_only(why=why, dry_run=dry_run)
     return change("POST", f"{path}/take", params=query, condition=path, seconds=LONG)
 
 
@@ -230,19 +232,19 @@ def proposal_effect(number: int) -> Call[EffectOut]:
 
 def accept_proposals(numbers: Sequence[int], reason: str, *, once: str = "") -> Call[DecidedOut]:
     """Make one edit of them, all or none, once."""
-    return _decided("accept", numbers, reason, once)
+    return _decision("accept", numbers, reason, once)
 
 
 def refuse_proposals(numbers: Sequence[int], reason: str, *, once: str = "") -> Call[DecidedOut]:
     """Refuse them, all or none, once."""
-    return _decided("refuse", numbers, reason, once)
+    return _decision("refuse", numbers, reason, once)
 
 
-def _decided(how: str, numbers: Sequence[int], reason: str, once: str) -> Call[DecidedOut]:
+def _decision(how: str, numbers: Sequence[int], reason: str, once: str) -> Call[DecidedOut]:
     return once_only(f"/v1/proposal-decisions/{how}", {"proposals": [*numbers], "reason": reason}, once)
 
 
 def withdraw_proposal(number: int, why: str = "", *, once: str = "") -> Call[DecidedOut]:
     """Take back one's own proposal, once."""
     path = path_of("proposals", str(number), "withdraw")
-    return once_only(path, {}, once, params=_said(why=why))
+    return once_only(path, {}, once, params=_given_only(why=why))

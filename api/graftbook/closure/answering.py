@@ -66,12 +66,12 @@ def _answer(scope: Scope, question: Question, deadline: Deadline, next_bests: bo
     if not deadline.allows(_changes(problem, solved.found)):
         return Answer(Outcome.not_proved, reached=reached, engine=solved.engine)
     try:
-        return _proved(problem, solved, next_bests)
+        return _proved_answer(problem, solved, next_bests)
     except (RoundedAway, OutOfTime):
         return Answer(Outcome.not_proved, reached=reached, engine=solved.engine)
 
 
-def _proved(problem: Problem, solved: Solved, next_bests: bool) -> Answer:
+def _proved_answer(problem: Problem, solved: Solved, next_bests: bool) -> Answer:
     found, propagation = solved.found, solved.propagation
     explained = Explanation(problem, found)
     others = (

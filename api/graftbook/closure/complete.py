@@ -86,7 +86,7 @@ def check_completeness(
     """
     deadline = deadline or Deadline(question.seconds)
     scope = scope_of(book, question)
-    finished = FinishedSet(scope, {p: _followed(scope, p, c) for p, c in proposed.items()}, loose)
+    finished = FinishedSet(scope, {p: _todays_number(scope, p, c) for p, c in proposed.items()}, loose)
     broken = finished.broken_rules()
     short = _short_of(finished, question.wishes)
     unfulfilled = [Note(Cause.wish, w.name, w) for w in question.wishes if not finished.fulfils(w)]
@@ -117,7 +117,7 @@ def check_completeness(
     )
 
 
-def _followed(scope: Scope, position: str, number: str | None) -> str | None:
+def _todays_number(scope: Scope, position: str, number: str | None) -> str | None:
     """Today's number behind a proposed one, when only one can sit there."""
     if number is None or number in scope.options(position):
         return number
@@ -216,7 +216,7 @@ def _short_of(finished: FinishedSet, wishes: tuple[Wish, ...]) -> list[Note]:
 
 def _surplus(finished: FinishedSet, wishes: tuple[Wish, ...], deadline: Deadline) -> list[Surplus]:
     """What is left over when the wishes are followed through the rules with the proposed parts."""
-    needed = _needed(finished, wishes, deadline)
+    needed = _positions_needed(finished, wishes, deadline)
     left = [Surplus(f.position, f.component) for f in finished.new_fits if f.position not in needed]
     needs = _all_loose_needs(finished, wishes)
     for number, quantity in sorted(finished.loose.items()):
@@ -227,7 +227,7 @@ def _surplus(finished: FinishedSet, wishes: tuple[Wish, ...], deadline: Deadline
     return left
 
 
-def _needed(finished: FinishedSet, wishes: tuple[Wish, ...], deadline: Deadline) -> set[str]:
+def _positions_needed(finished: FinishedSet, wishes: tuple[Wish, ...], deadline: Deadline) -> set[str]:
     """Positions whose proposed component a wish asks for, or a rule of one that is needed; all that
     changed when that is not known in time."""
     scope = finished.scope

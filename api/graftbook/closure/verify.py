@@ -222,7 +222,7 @@ class FinishedSet:
 
     def _budgets(self) -> Iterator[Broken]:
         for budget in self.budgets:
-            if self.scope.holds(budget) and self._uncovered(budget):
+            if self.scope.holds(budget) and self._is_uncovered(budget):
                 yield Broken(Cause.budget, budget.name, budget, tuple(self.new_fits))
 
     @cached_property
@@ -240,7 +240,7 @@ class FinishedSet:
             if p in nets
         )
 
-    def _uncovered(self, budget: Budget) -> bool:
+    def _is_uncovered(self, budget: Budget) -> bool:
         if not short_of(self.scope, budget, self.after, self.changed):
             return False
         return self.touches(budget) or not short_of(self.scope, budget, self.scope.today, ())

@@ -101,7 +101,7 @@ def specification(
             return
         table = distant.asked(
             service, database,
-            lambda shop: shop.specification_variants(*_named(name)),
+            lambda shop: shop.specification_variants(*_name_and_version(name)),
             lambda settings: _table(settings, name),
         )  # fmt: skip
     if as_json:
@@ -113,14 +113,14 @@ def specification(
         raise typer.Exit(c.NO)
 
 
-def _named(name: str) -> tuple[str, int | None]:
+def _name_and_version(name: str) -> tuple[str, int | None]:
     """`name@version` as the two; without a version the latest."""
     bare, _, version = name.partition("@")
     return (bare, int(version)) if version.isascii() and version.isdecimal() else (name, None)
 
 
 def _compared_there(shop: "Client", name: str, against: int) -> "VersionsComparedOut":
-    bare, version = _named(name)
+    bare, version = _name_and_version(name)
     return shop.specification_effects(bare, against, version or shop.specification(bare)["version"])
 
 

@@ -336,7 +336,7 @@ def order(
         headline, paper = distant.asked(
             service, database,
             lambda shop: distant.ordered(shop, asked.order(), form, part, summary=summary),
-            lambda settings: _ordered(settings, asked.order(), form, part, summary),
+            lambda settings: _order_here(settings, asked.order(), form, part, summary),
         )  # fmt: skip
     if output:
         with readable_errors():
@@ -350,7 +350,7 @@ def order(
         raise typer.Exit(NO)
 
 
-def _ordered(
+def _order_here(
     settings: "Settings", body: "OrderIn", form: str, part: str, summary: bool
 ) -> tuple["HeadlineOut", bytes]:
     """The order of the database's catalogue in its form, and whether all of it is bought."""

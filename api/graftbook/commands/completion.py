@@ -12,12 +12,12 @@ DEFAULT = "sqlite:///graftbook.sqlite3"
 
 def _of(what: str) -> Complete:
     def complete(ctx: typer.Context, incomplete: str) -> Offered:
-        return _offered(ctx, what, incomplete)
+        return _completions(ctx, what, incomplete)
 
     return complete
 
 
-def _offered(ctx: typer.Context, what: str, start: str, before: str = "") -> Offered:
+def _completions(ctx: typer.Context, what: str, start: str, before: str = "") -> Offered:
     try:
         from graftbook.catalogue.store.completions import completions
 
@@ -40,14 +40,14 @@ specifications = _of("specification")
 def components_at(ctx: typer.Context, incomplete: str) -> Offered:
     """`number` or `number@position`."""
     number, at, position = incomplete.partition("@")
-    return _offered(ctx, "position", position, f"{number}@") if at else components(ctx, incomplete)
+    return _completions(ctx, "position", position, f"{number}@") if at else components(ctx, incomplete)
 
 
 def positions_with(ctx: typer.Context, incomplete: str) -> Offered:
     """`position=component`."""
     position, equals, number = incomplete.partition("=")
     if equals:
-        return _offered(ctx, "component", number, f"{position}=")
+        return _completions(ctx, "component", number, f"{position}=")
     return [(f"{name}=", about) for name, about in positions(ctx, incomplete)]
 
 
@@ -61,4 +61,4 @@ def kinds(incomplete: str) -> list[str]:
 def names_of_kind(ctx: typer.Context, incomplete: str) -> Offered:
     """Names of records of the kind that stands before, where there is a list of them."""
     kind = ctx.params.get("kind")
-    return _offered(ctx, kind, incomplete) if isinstance(kind, str) else []
+    return _completions(ctx, kind, incomplete) if isinstance(kind, str) else []

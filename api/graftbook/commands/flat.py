@@ -60,7 +60,7 @@ def flat(
 
     with c.readable_errors():
         engine = c.engine_to_edit(c.settings_for(database))
-        _mapped(engine, mapping, file, _pairs(column), _pairs(set_))
+        _keep_mapping(engine, mapping, file, _pairs(column), _pairs(set_))
         service.put_issue(engine, mapping, file.name, file.read_bytes())
         if answer:
             service.decide(engine, mapping, dict(_pairs(answer)))
@@ -88,7 +88,9 @@ def _pairs(given: list[str] | None) -> dict[str, str]:
     return found
 
 
-def _mapped(engine: "Engine", name: str, file: Path, columns: dict[str, str], said: dict[str, str]) -> None:
+def _keep_mapping(
+    engine: "Engine", name: str, file: Path, columns: dict[str, str], said: dict[str, str]
+) -> None:
     """Keep the mapping where options say something of it; a new one finds the line of its heads itself."""
     from pydantic import ValidationError
 
@@ -102,7 +104,7 @@ def _mapped(engine: "Engine", name: str, file: Path, columns: dict[str, str], sa
     except UnknownFlatList:
         rows = rows_of(file.name, file.read_bytes()).rows
         if not columns:
-            c.stop(_proposed(name, rows))
+            c.stop(_mapping_hint(name, rows))
         kept = None
         if "head_line" not in said and (line := line_with(rows, columns.values())) > 1:
             c.say(f"The heads stand in line {line}.")
@@ -119,7 +121,7 @@ def _mapped(engine: "Engine", name: str, file: Path, columns: dict[str, str], sa
     service.put_mapping(engine, name, mapping, kept.etag if kept else None)
 
 
-def _proposed(name: str, rows: "Rows") -> str:
+def _mapping_hint(name: str, rows: "Rows") -> str:
     """What to say of a list whose columns nobody has named: the heads that it has, and what they may be."""
     from graftbook.editing.flat.mapping import guessed, head_line_of
     from graftbook.editing.flat.rows import heads_of

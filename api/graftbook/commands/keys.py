@@ -20,7 +20,7 @@ MOST_LISTED = 100_000
 
 
 @contextmanager
-def _opened(database: str | None) -> Iterator["Engine"]:
+def _database(database: str | None) -> Iterator["Engine"]:
     """The database for one command; what goes wrong ends it with a readable line."""
     with c.readable_errors():
         engine = c.engine_for(c.settings_for(database))
@@ -44,7 +44,7 @@ def create(
     from graftbook.access import service as access
     from graftbook.access.principal import Caller
 
-    with _opened(database) as engine:
+    with _database(database) as engine:
         until = access.read_expiry(expires, access.moment()) if expires else None
         made = access.create_key(engine, label, scope, until, Caller(who=c.who()))
     if as_json:
@@ -60,7 +60,7 @@ def list_(database: c.Database = None, as_json: AsJson = False) -> None:
     """The keys, oldest first, without their secrets."""
     from graftbook.access import service as access
 
-    with _opened(database) as engine:
+    with _database(database) as engine:
         rows = access.list_keys(engine, None, MOST_LISTED)
     if as_json:
         c.print_json(rows)
@@ -82,7 +82,7 @@ def revoke(
     from graftbook.access import service as access
     from graftbook.access.principal import Caller
 
-    with _opened(database) as engine:
+    with _database(database) as engine:
         access.revoke_key(engine, key, Caller(who=c.who()))
     if as_json:
         c.print_json({"id": key, "revoked": True})

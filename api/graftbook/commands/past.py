@@ -66,8 +66,8 @@ def history(
         if name:
             changes = distant.asked(
                 service, database,
-                lambda shop: list(islice(shop.record_history(_known(kind), name), limit)),
-                lambda settings: changes_of(settings, _known(kind), name, limit),
+                lambda shop: list(islice(shop.record_history(_known_kind(kind), name), limit)),
+                lambda settings: changes_of(settings, _known_kind(kind), name, limit),
             )  # fmt: skip
             lines = chain.from_iterable(map(_edit_and_change, changes))
         else:
@@ -136,7 +136,7 @@ def remove(
 ) -> None:
     """Take a record out of the catalogue; refused while another record or a build names it."""
     with c.readable_errors():
-        document = removed(c.settings_for(database), _known(kind), name, with_own, why, dry_run=dry_run)
+        document = removed(c.settings_for(database), _known_kind(kind), name, with_own, why, dry_run=dry_run)
     _print_edit(document, as_json, f"{kind} '{name}' {'can be' if dry_run else 'is'} taken out")
 
 
@@ -180,7 +180,7 @@ def taken_back(settings: "Settings", revision: int, why: str, *, dry_run: bool) 
 
     author = editing.Author(c.who(), why)
     report = editing.take_back(c.engine_to_edit(settings), revision, author, dry_run=dry_run)
-    return _edited(report)
+    return _edit_document(report)
 
 
 def removed(
@@ -193,10 +193,12 @@ def removed(
     read = editing.record_state(engine, kind, name)
     author = editing.Author(c.who(), why)
     own = editing.own_records(engine, kind, name) if with_own else {}
-    return _edited(editing.remove_record(engine, kind, name, read.etag, author, dry_run=dry_run, own=own))
+    return _edit_document(
+        editing.remove_record(engine, kind, name, read.etag, author, dry_run=dry_run, own=own)
+    )
 
 
-def _edited(report: Any) -> "EditOut":
+def _edit_document(report: Any) -> "EditOut":
     if not report.ok:
         for mistake in report.mistakes[:MOST_TOLD]:
             typer.echo(f"graftbook: {mistake.message}", err=True)
@@ -216,7 +218,7 @@ def _print_edit(document: "EditOut", as_json: bool, done: str) -> None:
     c.say(f"{done}: {c.counted(document['changed'], 'record')} changed, {kept}.")
 
 
-def _known(kind: str) -> str:
+def _known_kind(kind: str) -> str:
     from graftbook.catalogue.format.records import KIND_BY_WORD
 
     if kind not in KIND_BY_WORD:

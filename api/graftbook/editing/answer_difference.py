@@ -59,7 +59,9 @@ def difference_between(before: Posed, one: Answer, after: Posed, other: Answer) 
     compared = compare(one, other)
     sentences = (
         *_sums_and_parts(before, one.solution, after, other.solution, compared),
-        *_found_otherwise(_found(before, one.solution), _found(after, other.solution)),
+        *_found_otherwise(
+            _findings_by_check(before, one.solution), _findings_by_check(after, other.solution)
+        ),
         *_told_otherwise(before, one.solution, after, other.solution),
     )
     more = _extra(one.solution, other.solution)
@@ -130,7 +132,7 @@ def _told_otherwise(before: Posed, one: Solution, after: Posed, other: Solution)
         yield rests
 
 
-def _found(asked: Posed, solution: Solution) -> dict[str, Finding]:
+def _findings_by_check(asked: Posed, solution: Solution) -> dict[str, Finding]:
     """Check → what it finds of the set."""
     vehicle = asked.question.vehicle
     found = check_set(asked.book, vehicle, solution.today, solution.after, asked.market, asked.binding)
@@ -139,16 +141,16 @@ def _found(asked: Posed, solution: Solution) -> dict[str, Finding]:
 
 def _found_otherwise(before: dict[str, Finding], after: dict[str, Finding]) -> Iterator[str]:
     """The checks that find something else, those of another verdict first."""
-    other = [one for check, one in after.items() if _said(before.get(check)) != _said(one)]
+    other = [one for check, one in after.items() if _in_words(before.get(check)) != _in_words(one)]
     other.sort(key=lambda one: (was := before.get(one.check)) is not None and was.verdict is one.verdict)
     for finding in other:
         was = before.get(finding.check)
-        yield f"{_said(finding)} {f'It was: {_said(was)}' if was else 'It was not checked.'}"
+        yield f"{_in_words(finding)} {f'It was: {_in_words(was)}' if was else 'It was not checked.'}"
     for check in sorted(before.keys() - after.keys()):
-        yield f"No longer checked: {_said(before[check])}"
+        yield f"No longer checked: {_in_words(before[check])}"
 
 
-def _said(finding: Finding | None) -> str:
+def _in_words(finding: Finding | None) -> str:
     return f"{phrases.opening(finding.verdict.value)}: {finding.sentence}" if finding else ""
 
 

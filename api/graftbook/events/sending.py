@@ -86,10 +86,10 @@ def _wrong_with(url: str, own: Sequence[Network]) -> str:
         address = ip_address(host)
     except ValueError:
         return ""
-    return "" if may_be_sent_to(address, own) else _refused(address)
+    return "" if may_be_sent_to(address, own) else _refusal(address)
 
 
-def _refused(address: Address) -> str:
+def _refusal(address: Address) -> str:
     return f"{address} is no public address; GRAFTBOOK_WEBHOOK_NETWORKS can allow its network"
 
 
@@ -97,7 +97,7 @@ async def post(url: str, body: bytes, headers: Mapping[str, str], own: Sequence[
     """Send JSON. Raises NotSent."""
     try:
         async with asyncio.timeout(SECONDS):
-            return await _posted(urlsplit(url), body, headers, own)
+            return await _post(urlsplit(url), body, headers, own)
     except TimeoutError:
         raise NotSent(f"no answer within {SECONDS:.0f} s") from None
     except ssl.SSLCertVerificationError as error:
@@ -112,20 +112,18 @@ async def post(url: str, body: bytes, headers: Mapping[str, str], own: Sequence[
         raise NotSent("what it answered is no HTTP") from error
 
 
-async def _posted(
-    to: SplitResult, body: bytes, headers: Mapping[str, str], own: Sequence[Network]
-) -> Answered:
+async def _post(to: SplitResult, body: bytes, headers: Mapping[str, str], own: Sequence[Network]) -> Answered:
     host = to.hostname or ""
     encrypted = to.scheme == "https"
     port = to.port or (443 if encrypted else 80)
     addresses = await _addresses(host, port)
     for address in addresses:
         if not may_be_sent_to(address, own):
-            raise NotSent(_refused(address))
+            raise NotSent(_refusal(address))
         if not encrypted and not any(_meant(address) in network for network in own):
             raise NotSent("http is taken only inside the networks that GRAFTBOOK_WEBHOOK_NETWORKS names")
-    context = _trusted() if encrypted else None
-    reader, writer = await _connected(addresses, port, context, host)
+    context = _tls_context() if encrypted else None
+    reader, writer = await _connect(addresses, port, context, host)
     try:
         return await _answer(reader, writer, to, body, headers)
     finally:
@@ -143,7 +141,7 @@ async def _addresses(host: str, port: int) -> list[Address]:
     ]
 
 
-async def _connected(
+async def _connect(
     addresses: Sequence[Address], port: int, context: ssl.SSLContext | None, host: str
 ) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
     """A connection to the first of the addresses that takes one."""
@@ -159,7 +157,7 @@ async def _connected(
 
 
 @lru_cache
-def _trusted() -> ssl.SSLContext:
+def _tls_context() -> ssl.SSLContext:
     return ssl.create_default_context()
 
 

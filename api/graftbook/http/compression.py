@@ -213,7 +213,7 @@ class _Sent:
                     return
         elif message["type"] == "http.response.body":
             if self._start is not None:
-                message = await self._begun(self._start, message)
+                message = await self._first_piece(self._start, message)
                 self._start = None
             elif self._by_pieces is not None:
                 message = _piece(self._by_pieces, message)
@@ -224,7 +224,7 @@ class _Sent:
         headers = [(n, held(v, asked) or v) if n == b"etag" else (n, v) for n, v in given]
         return varied(headers)
 
-    async def _begun(self, start: Message, first: Message) -> Message:
+    async def _first_piece(self, start: Message, first: Message) -> Message:
         """The first piece in the coding, its head sent before it."""
         body, more = first.get("body", b""), first.get("more_body", False)
         if not more and len(body) < LEAST_BYTES:

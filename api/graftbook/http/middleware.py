@@ -118,21 +118,23 @@ class Guard:
         token = entered(watched)
         try:
             if tracing.on():
-                await self._traced(inner, receive, _Answer(scope, send, watched), announced)
+                await self._pass_on_in_span(inner, receive, _Answer(scope, send, watched), announced)
             else:
-                await self._answered(inner, receive, _Answer(scope, send, watched), announced)
+                await self._pass_on(inner, receive, _Answer(scope, send, watched), announced)
         finally:
             left(token)
             watched.asker.left()
             watched.ended(inner)
             self.afterwards()
 
-    async def _traced(self, scope: Scope, receive: Receive, answer: "_Answer", announced: bytes) -> None:
+    async def _pass_on_in_span(
+        self, scope: Scope, receive: Receive, answer: "_Answer", announced: bytes
+    ) -> None:
         watched = answer.watched
         with tracing.request_span(scope) as span:
             watched.trace = span.trace
             try:
-                await self._answered(scope, receive, answer, announced)
+                await self._pass_on(scope, receive, answer, announced)
             finally:
                 route = route_of(scope)
                 span.set("http.request.method", watched.method)
@@ -140,13 +142,13 @@ class Guard:
                 span.set("http.response.status_code", watched.status)
                 span.named(f"{watched.method} {route}", failed=watched.status >= 500)
 
-    async def _answered(self, scope: Scope, receive: Receive, answer: "_Answer", announced: bytes) -> None:
+    async def _pass_on(self, scope: Scope, receive: Receive, answer: "_Answer", announced: bytes) -> None:
         limit = next(limit for prefix, limit in self.limits if scope["path"].startswith(prefix))
         if announced.isdigit() and int(announced[:20]) > limit:
             await answer.problem(_too_large(limit), receive)
             return
         try:
-            await self.app(scope, _measured(receive, limit, answer.watched), answer.send)
+            await self.app(scope, _bounded_receive(receive, limit, answer.watched), answer.send)
         except Exception as error:
             if answer.whole and isinstance(error, HeadAnswered | ClientDisconnect):
                 return
@@ -208,7 +210,7 @@ def _given_id_and_length(scope: Scope) -> tuple[bytes, bytes]:
     return given, announced
 
 
-def _measured(receive: Receive, limit: int, watched: WatchedRequest) -> Receive:
+def _bounded_receive(receive: Receive, limit: int, watched: WatchedRequest) -> Receive:
     """The body as it comes, within its bytes and its time. After it only the asker's going is waited for."""
     taken, whole = 0, False
     began = asyncio.get_running_loop().time()

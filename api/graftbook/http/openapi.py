@@ -32,7 +32,7 @@ def share_refusals(document: Node) -> None:
             for status, answer in operation["responses"].items():
                 if status >= "4":
                     _refer(answer, examples, status)
-                    name = names.setdefault(repr(answer), _named(answer, status, responses))
+                    name = names.setdefault(repr(answer), _free_name(answer, status, responses))
                     responses[name] = answer
                     operation["responses"][status] = {"$ref": f"#/components/responses/{name}"}
 
@@ -47,7 +47,7 @@ def _refer(answer: Node, examples: Node, status: str) -> None:
                 content["examples"][kind] = {"$ref": f"#/components/examples/{name}"}
 
 
-def _named(answer: Node, status: str, taken: Node) -> str:
+def _free_name(answer: Node, status: str, taken: Node) -> str:
     kinds = [kind for content in answer["content"].values() for kind in content["examples"]]
     name = "Or".join(kind.title().replace("-", "") for kind in kinds[:MOST_NAMED])
     if len(kinds) > MOST_NAMED:

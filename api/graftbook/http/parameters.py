@@ -75,7 +75,7 @@ async def known_parameters(request: Request) -> None:
     """Raises InvalidRequest for parameters that the route does not take, or takes once and got twice."""
     if not request.scope["query_string"] or request.url.path in ASKED_BY_MACHINES:
         return
-    known = _known(request)
+    known = _parameters_of(request)
     more = known.more(request.path_params)
     seen: set[str] = set()
     mistakes: dict[str, str] = {}
@@ -113,7 +113,7 @@ def _refusal(mistakes: dict[str, str], near: list[str]) -> InvalidRequest:
     return InvalidRequest(detail, errors=errors, near=near[:3])
 
 
-def _known(request: Request) -> Known:
+def _parameters_of(request: Request) -> Known:
     """What the request's route takes; read once a route, which lives as long as its application."""
     state, route = request.app.state, request.scope["route"]
     if not hasattr(state, "known_parameters"):

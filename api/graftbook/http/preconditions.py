@@ -14,15 +14,15 @@ WANTED = "x-wanted"
 """In the OpenAPI document the header is required where it has this: without it the answer is 428."""
 
 
-def _needed(
+def _required_condition(
     if_match: Annotated[
         str | None, Header(description="the ETag that you read", json_schema_extra={WANTED: True})
     ] = None,
 ) -> str | None:
-    return _sent(if_match)
+    return _condition(if_match)
 
 
-def _sent(
+def _condition(
     if_match: Annotated[
         str | None, Header(description="the ETag that you read, of what is there; left out for what is new")
     ] = None,
@@ -30,8 +30,8 @@ def _sent(
     return (if_match or "").strip() or None
 
 
-IfMatch = Annotated[str | None, Depends(_needed)]
-IfMatchOfWhatIsThere = Annotated[str | None, Depends(_sent)]
+IfMatch = Annotated[str | None, Depends(_required_condition)]
+IfMatchOfWhatIsThere = Annotated[str | None, Depends(_condition)]
 """Where a request without it may be right, too."""
 
 

@@ -92,10 +92,10 @@ class ResponseCache:
             if message["type"] != "http.request" or message.get("more_body") or len(body) > LONGEST_BODY:
                 await self.app(scope, receive, send)
                 return
-        accept, if_none_match = _asked(scope)
+        accept, if_none_match = _accept_and_condition(scope)
         key = _key(scope, chosen(accept), body)
         now = self.commits.mark()
-        catalogue = self.commits.known_at(now) or await self._read()
+        catalogue = self.commits.known_at(now) or await self._read_state()
         stored = self.stored.get(key)
         stands = stored is not None and stored.catalogue == catalogue
         who = self.known_reader(scope, now) if stands else None
@@ -103,7 +103,7 @@ class ResponseCache:
             return
         await self._ask_and_store(scope, receive, send, key, catalogue)
 
-    async def _read(self) -> CatalogueState | None:
+    async def _read_state(self) -> CatalogueState | None:
         try:
             return await run_in_threadpool(self.commits.read)
         except SQLAlchemyError:
@@ -113,7 +113,7 @@ class ResponseCache:
         self, scope: Scope, send: Send, stored: StoredResponse, who: State, if_none_match: bytes
     ) -> bool:
         """Whether the answer could be given once more."""
-        if if_none_match and scope["method"] == "GET" and (tag := _held(stored, if_none_match)):
+        if if_none_match and scope["method"] == "GET" and (tag := _held_tag(stored, if_none_match)):
             self._note(scope, stored, who)
             headers = [*stored.not_modified, (b"etag", tag)]
             await send({"type": "http.response.start", "status": 304, "headers": headers})
@@ -141,7 +141,7 @@ class ResponseCache:
             if message["type"] == "http.response.start" and message["status"] == 200:
                 on_hit = scope.get("state", {}).get(ON_HIT)
                 if on_hit is not None and catalogue is not None:
-                    self.stored.put(key, _stored(scope, message["headers"], catalogue, on_hit))
+                    self.stored.put(key, _stored_response(scope, message["headers"], catalogue, on_hit))
             await send(message)
 
         await self.app(scope, receive, noted)
@@ -164,7 +164,7 @@ def _first(message: Message, receive: Receive) -> Receive:
     return receive_first
 
 
-def _asked(scope: Scope) -> tuple[bytes, bytes]:
+def _accept_and_condition(scope: Scope) -> tuple[bytes, bytes]:
     """Accept-Encoding and If-None-Match."""
     accept = if_none_match = b""
     for name, value in scope["headers"]:
@@ -181,12 +181,12 @@ def _key(scope: Scope, coding: str, body: bytes) -> bytes:
     return blake2b(head + body, digest_size=32).digest()
 
 
-def _held(stored: StoredResponse, if_none_match: bytes) -> bytes | None:
+def _held_tag(stored: StoredResponse, if_none_match: bytes) -> bytes | None:
     """The ETag under which the asker has the answer: mostly the only one that he names."""
     return if_none_match if if_none_match in stored.tags else held(stored.etag, if_none_match)
 
 
-def _stored(scope: Scope, sent: Any, catalogue: CatalogueState, on_hit: OnHit) -> StoredResponse:
+def _stored_response(scope: Scope, sent: Any, catalogue: CatalogueState, on_hit: OnHit) -> StoredResponse:
     headers = list(sent)
     known = dict(headers)
     etag = untagged(known[b"etag"])

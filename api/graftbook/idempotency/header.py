@@ -51,7 +51,7 @@ def once_of(request: Request, key: str | None, digest: str) -> Once:
     return Once(principal.key if principal else "", key, digest)
 
 
-async def _asked(request: Request, key: OnceKey = None) -> Once:
+async def _once_of(request: Request, key: OnceKey = None) -> Once:
     if key is None:
         return EACH_TIME
     once = once_of(request, key, digest_of(request, await request.body()))
@@ -59,7 +59,7 @@ async def _asked(request: Request, key: OnceKey = None) -> Once:
     return once
 
 
-OnceAsked = Annotated[Once, Depends(_asked)]
+OnceAsked = Annotated[Once, Depends(_once_of)]
 
 
 def json_told(

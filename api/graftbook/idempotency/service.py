@@ -87,11 +87,11 @@ class Once:
         """
         if not self.key:
             return
-        self._answered(connection)
+        self._raise_if_answered(connection)
         if not self._first(connection):
             raise StillAtWork("The same request is at work; ask again for its answer")
         # Whoever was at work may have ended between the two.
-        self._answered(connection)
+        self._raise_if_answered(connection)
 
     def keep(self, connection: Connection, facts: Any) -> None:
         """Called last in the transaction of the effect, with what `told` makes the answer of."""
@@ -115,7 +115,7 @@ class Once:
     def _mine(self) -> Any:
         return (_KEPT.c.principal == self.principal) & (_KEPT.c.key == self.key)
 
-    def _answered(self, connection: Connection) -> None:
+    def _raise_if_answered(self, connection: Connection) -> None:
         young = _KEPT.c.at >= datetime.now(UTC) - KEPT
         found: Row[Any] | None = connection.execute(select(_KEPT).where(self._mine(), young)).first()
         if found is None:

@@ -130,10 +130,10 @@ def _sums(document: OrderOut, currency: str) -> Iterator[str]:
     if not document["complete"]:
         are = "is" if document["not_bought"] == 1 else "are"
         yield f"Without {count(document['not_bought'], 'line')} that {are} NOT bought".rjust(WIDTH)
-    yield from _reconciled(document["reconciliation"])
+    yield from _reconciling_lines(document["reconciliation"])
 
 
-def _reconciled(way: ReconciliationOut | None) -> Iterator[str]:
+def _reconciling_lines(way: ReconciliationOut | None) -> Iterator[str]:
     """From the answer's parts to the order's; nothing where they are the same."""
     if way is None or not way["differences"]:
         return

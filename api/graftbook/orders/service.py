@@ -94,10 +94,10 @@ def order_for(service: Service, body: OrderIn, asked: Sequence[tuple[str, Asked]
 
     The first question's deadline is of the whole order.
     """
-    return _bought(service, body, [_answered(service, label, one) for label, one in asked], today)
+    return _buy(service, body, [_vehicle_ordered(service, label, one) for label, one in asked], today)
 
 
-def _bought(service: Service, body: OrderIn, vehicles: Sequence[VehicleOrdered], today: date) -> Ordered:
+def _buy(service: Service, body: OrderIn, vehicles: Sequence[VehicleOrdered], today: date) -> Ordered:
     needs = needs_of(
         Wanted(v.label, v.asked.book, v.solution, frozenset(v.asked.question.on_the_bench)) for v in vehicles
     )
@@ -113,7 +113,7 @@ def _bought(service: Service, body: OrderIn, vehicles: Sequence[VehicleOrdered],
     return Ordered(tuple(vehicles), needs, market, order)
 
 
-def _answered(service: Service, label: str, asked: Asked) -> VehicleOrdered:
+def _vehicle_ordered(service: Service, label: str, asked: Asked) -> VehicleOrdered:
     answer, known = set_only(service, "order", asked)
     return VehicleOrdered(label, asked, answer, found_set(answer, f"{label}: "), known)
 
@@ -227,7 +227,7 @@ def substitute(
         instead = _instead(vehicle.solution, answer.solution, places)
         if not instead:
             return None, _no_need(service, ordered, vehicle, answer.solution, need.part.number)
-        offered = _offered(service, instead, ordered.market)
+        offered = _numbers_offered(service, instead, ordered.market)
         if instead <= offered:
             substitute_out = _substitute(vehicle, answer.solution, need.part.number, instead)
             return substitute_out, substitute_out["sentence"]
@@ -257,7 +257,7 @@ def _no_need(
     """Of the best set without a number, which has nothing in its stead: what else it has and has not."""
     differences = _else(vehicle, solution, {number})
     more = _numbers(solution) - _numbers(vehicle.solution)
-    unsold = more - _offered(service, more, ordered.market)
+    unsold = more - _numbers_offered(service, more, ordered.market)
     differences += [f"nobody sells {', '.join(sorted(unsold))} either"] if unsold else []
     return (
         f"Refuse it, and the best set has no need of it{': ' if differences else ''}{'; '.join(differences)}."
@@ -268,8 +268,8 @@ def _else(vehicle: VehicleOrdered, solution: Solution, known: set[str]) -> list[
     """What another set has and has not, beside the numbers known already."""
     before, after = _numbers(vehicle.solution), _numbers(solution)
     more, fewer = after - before - known, before - after - known
-    differences = [f"it has {_named(vehicle, more)}"] if more else []
-    return differences + ([f"it does without {_named(vehicle, fewer)}"] if fewer else [])
+    differences = [f"it has {_numbers_with_names(vehicle, more)}"] if more else []
+    return differences + ([f"it does without {_numbers_with_names(vehicle, fewer)}"] if fewer else [])
 
 
 def _numbers(solution: Solution) -> set[str]:
@@ -278,12 +278,12 @@ def _numbers(solution: Solution) -> set[str]:
     return fitted | {part.component for part in solution.loose}
 
 
-def _named(vehicle: VehicleOrdered, numbers: set[str]) -> str:
+def _numbers_with_names(vehicle: VehicleOrdered, numbers: set[str]) -> str:
     components = vehicle.asked.book.components
     return ", ".join(f"{number} ({components[number].name})" for number in sorted(numbers))
 
 
-def _offered(service: Service, numbers: set[str], market: Market) -> set[str]:
+def _numbers_offered(service: Service, numbers: set[str], market: Market) -> set[str]:
     with reading(service.engine) as session:
         found = offers_for(session, sorted(numbers), market.today, service.settings.currency)
     return {offer.component for offer in found}
@@ -362,4 +362,4 @@ def closure_and_order(service: Service, body: ClosureIn) -> tuple[ClosureOut, Or
     order = OrderIn.model_validate(body.model_dump(exclude_unset=True))
     asked = replace(asked, deadline=Deadline(asked.question.seconds))
     vehicle = VehicleOrdered(asked.chassis, asked, answer, answer.solution, understood(posed))
-    return document, facts_of(service, order, _bought(service, order, [vehicle], date.today()))
+    return document, facts_of(service, order, _buy(service, order, [vehicle], date.today()))

@@ -47,8 +47,8 @@ def order_summary(document: OrderOut, full: str | None) -> OrderSummaryOut:
         "suppliers": [_supplier(one) for one in document["suppliers"]],
         "lines": [_line(one) for one in document["lines"]],
         "without": [_without(one) for one in document["not_supplied"]],
-        "from_stock": _stored(document["from_stock"]),
-        "at_hand": _stored(document["at_hand"]),
+        "from_stock": _from_store(document["from_stock"]),
+        "at_hand": _from_store(document["at_hand"]),
         "taken_off": len(document["taken_off"]),
         "totals": document["totals"],
         "unknown_prices": document["unknown_prices"],
@@ -110,7 +110,7 @@ def _without(one: NotSuppliedOut) -> NotBoughtBriefOut:
     return line
 
 
-def _stored(parts: Iterable[FromStockOut | AtHandOut]) -> list[StoredBriefOut]:
+def _from_store(parts: Iterable[FromStockOut | AtHandOut]) -> list[StoredBriefOut]:
     return [{"number": p["number"], "name": p["name"], "quantity": p["quantity"]} for p in parts]
 
 

@@ -83,14 +83,14 @@ _SYMBOLS = {
 }
 
 
-def _known(name: str) -> _Into:
+def _conversion(name: str) -> _Into:
     unit = _KNOWN[name]
     return _Into(_SYMBOLS.get(name, name), unit.factor, unit.offset)
 
 
 def _into(**ways: Iterable[str]) -> dict[str, tuple[_Into, ...]]:
     """Recorded unit → the reader's unit of the catalogue's own list."""
-    return {name: (_known(way.replace("_per_", "/")),) for way, names in ways.items() for name in names}
+    return {name: (_conversion(way.replace("_per_", "/")),) for way, names in ways.items() for name in names}
 
 
 _CUBIC_INCH = _Into("in³", INCH**3)
@@ -98,19 +98,24 @@ _METRIC = {
     **_into(mm=("in",), m=("ft",), km=("mile",), cm2=("in2",), kg=("lb", "cwt"), l=("gal", "pt")),
     **_into(N=("lbf", "kgf"), Nm=("lbfft", "kgfm"), bar=("psi",), kW=("hp",), degC=("degF",)),
     **_into(km_per_h=("mph",), N_per_mm=("lbf/in", "kgf/mm"), kg_per_h=("lb/h",), rev_per_km=("rev/mile",)),
-    "lb/hph": (_known("g/kWh"),),
+    "lb/hph": (_conversion("g/kWh"),),
 }
 _CUSTOMARY = {
     **_into(mile=("km",), ft=("m",), in2=("mm2", "cm2", "m2"), lb=("kg", "t"), mph=("km/h",)),
     **_into(lbf=("N", "kN", "kgf"), lbfft=("Nm", "kgfm"), psi=("Pa", "kPa", "MPa", "bar"), hp=("kW", "PS")),
     **_into(degF=("degC",), lb_per_h=("kg/h",), rev_per_mile=("rev/km",)),
-    **{name: (_known("in"),) for name in ("um", "mm", "cm")},
-    **{name: (_known("lbf/in"),) for name in ("N/m", "N/mm", "kgf/mm")},
-    "g": (_known("lb"), _Into("oz", POUND / 16)),
-    "g/kWh": (_known("lb/hph"),),
+    **{name: (_conversion("in"),) for name in ("um", "mm", "cm")},
+    **{name: (_conversion("lbf/in"),) for name in ("N/m", "N/mm", "kgf/mm")},
+    "g": (_conversion("lb"), _Into("oz", POUND / 16)),
+    "g/kWh": (_conversion("lb/hph"),),
     "cc": (_CUBIC_INCH,),
 }
-_IMPERIAL_LIQUID = (_known("gal"), _known("pt"), _Into("imp fl oz", PINT_IMPERIAL / 20), _CUBIC_INCH)
+_IMPERIAL_LIQUID = (
+    _conversion("gal"),
+    _conversion("pt"),
+    _Into("imp fl oz", PINT_IMPERIAL / 20),
+    _CUBIC_INCH,
+)
 _IMPERIAL = {
     **dict.fromkeys(("l", "ml"), _IMPERIAL_LIQUID),
     "l/h": (_Into("imp gal/h", GALLON_IMPERIAL / 3600),),
@@ -126,7 +131,7 @@ _US = {
     **dict.fromkeys(("l", "ml", "gal", "pt"), _US_LIQUID),
     "l/h": (_Into("US gal/h", GALLON_US / 3600),),
     "l/min": (_Into("US gal/min", GALLON_US / 60),),
-    "cwt": (_known("lb"),),
+    "cwt": (_conversion("lb"),),
 }
 _WAYS: Mapping[Units, Mapping[str, tuple[_Into, ...]]] = {
     Units.recorded: {},
@@ -149,19 +154,21 @@ def measured(written: str, units: Units, quantity: str = "") -> str:
     if quantity in WORDED or (name and name not in _KNOWN):
         return printed(written)
     numbers = [low, high] if high else [low]
-    recorded = _said(" to ".join(number.replace("-", MINUS) for number in numbers), _SYMBOLS.get(name, name))
-    converted = _converted(numbers, name, units, " to ")
+    recorded = _with_unit(
+        " to ".join(number.replace("-", MINUS) for number in numbers), _SYMBOLS.get(name, name)
+    )
+    converted = _numbers_converted(numbers, name, units, " to ")
     return f"{converted} ({recorded})" if converted else recorded
 
 
 def worked_out(values: Iterable[float | None], unit: str, units: Units) -> str:
     """Figures of the arithmetic, today's and the set's: `112 → 78.7 lbf (500 → 350 N)`."""
     numbers = [figure(value) for value in values]
-    own = _said(" → ".join(dict.fromkeys(numbers)), _SYMBOLS.get(unit, unit))
+    own = _with_unit(" → ".join(dict.fromkeys(numbers)), _SYMBOLS.get(unit, unit))
     plain = [number.replace(",", "").replace(MINUS, "-") for number in dict.fromkeys(numbers)]
     if "not known" in plain:
         return own
-    converted = _converted(plain, unit, units, " → ")
+    converted = _numbers_converted(plain, unit, units, " → ")
     return f"{converted} ({own})" if converted else own
 
 
@@ -200,7 +207,7 @@ def wanted(said: str, units: Units, quantity: str) -> str:
     return printed(said)
 
 
-def _converted(numbers: list[str], name: str, units: Units, between: str) -> str:
+def _numbers_converted(numbers: list[str], name: str, units: Units, between: str) -> str:
     """Numbers of one unit in the reader's; empty where they are the reader's already."""
     ways = _WAYS[units].get(name)
     if not ways:
@@ -210,7 +217,7 @@ def _converted(numbers: list[str], name: str, units: Units, between: str) -> str
     worth = [_worth(float(number), unit, way) for number in numbers]
     last_place = min(10.0 ** int(Decimal(number).as_tuple().exponent) for number in numbers)
     places = _places(worth, last_place * unit.factor / way.factor, _within(unit))
-    return _said(between.join(_rounded(value, places) for value in worth), way.symbol)
+    return _with_unit(between.join(_rounded(value, places) for value in worth), way.symbol)
 
 
 def _worth(number: float, unit: Unit, way: _Into) -> float:
@@ -241,14 +248,14 @@ def _rounded(value: float, places: int) -> str:
     return f"{round(value, places) + 0.0:,.{max(0, places)}f}".replace("-", MINUS)
 
 
-def _said(number: str, symbol: str) -> str:
+def _with_unit(number: str, symbol: str) -> str:
     """A number with its unit; the sign of a plane angle stands close (SI brochure, 5.4.3)."""
     more = "s" if symbol == "mile" and number != "1" else ""
     return number + ("" if symbol in ("", "°") else NO_BREAK) + symbol + more
 
 
 @pass_context
-def _measured(context: Context, written: str, quantity: str = "") -> str:
+def _measured_value(context: Context, written: str, quantity: str = "") -> str:
     return country.converted(measured(written, context["units"], quantity), country.of(context))
 
 
@@ -258,7 +265,7 @@ def _tightening(context: Context, line: str) -> str:
 
 
 @pass_context
-def _wanted(context: Context, said: str, quantity: str = "") -> str:
+def _wanted_value(context: Context, said: str, quantity: str = "") -> str:
     return wanted(said, context["units"], quantity)
 
 
@@ -272,8 +279,8 @@ def _in_reader_units(context: Context, figures: Iterable[Mapping[str, Any]]) -> 
 
 
 FILTERS: dict[str, Any] = {
-    "measured": _measured,
+    "measured": _measured_value,
     "tightening": _tightening,
-    "wanted": _wanted,
+    "wanted": _wanted_value,
     "in_reader_units": _in_reader_units,
 }

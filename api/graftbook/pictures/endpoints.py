@@ -78,12 +78,12 @@ async def attach_picture(
     if media_type_of(request) not in MEDIA_TYPES:
         raise problems.UnsupportedMedia(f"Send {TAKEN}, and say which in Content-Type")
     sent = await request.body()
-    document, new = await run_in_threadpool(_attached, service, (kind, name), sent, caption, editor.who)
+    document, new = await run_in_threadpool(_attach, service, (kind, name), sent, caption, editor.who)
     location = {"Location": f"/v1/pictures/of/{kind}/{quote(name)}"}
     return json_answer(document, status=201 if new else 200, headers=location)
 
 
-def _attached(
+def _attach(
     service: Service, thing: pictures.Thing, sent: bytes, caption: str, who: str
 ) -> tuple[PictureOut, bool]:
     pictures.require(service.engine, *thing)

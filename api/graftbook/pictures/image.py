@@ -58,19 +58,19 @@ def kept_of(sent: bytes) -> Kept:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of a doubtful file; what cannot be read raises
-            form, pixels = _read(sent)
+            form, pixels = _format_and_pixels(sent)
     except (OSError, SyntaxError, ValueError, EOFError, Image.DecompressionBombError) as error:
         raise UnsupportedMedia(f"That cannot be read as a picture. Send {TAKEN}.") from error
     small = pixels.copy()
     small.thumbnail((LONGEST_SMALL_SIDE, LONGEST_SMALL_SIDE))
-    content = _written(pixels, form)
+    content = _encoded(pixels, form)
     if form == "PNG" and len(content) > LARGEST_DRAWING:
         form = "JPEG"
-        content, small = _written(_on_white(pixels), form), _on_white(small)
-    return Kept(content, _written(small, form), _MEDIA_TYPE[form], *pixels.size)
+        content, small = _encoded(_on_white(pixels), form), _on_white(small)
+    return Kept(content, _encoded(small, form), _MEDIA_TYPE[form], *pixels.size)
 
 
-def _read(sent: bytes) -> tuple[str, Image.Image]:
+def _format_and_pixels(sent: bytes) -> tuple[str, Image.Image]:
     """The format and the pixels, upright and no larger than what is kept."""
     image = Image.open(io.BytesIO(sent), formats=tuple(MEDIA_TYPES.values()))
     form = image.format or ""
@@ -97,7 +97,7 @@ def _on_white(pixels: Image.Image) -> Image.Image:
     return ground
 
 
-def _written(pixels: Image.Image, form: str) -> bytes:
+def _encoded(pixels: Image.Image, form: str) -> bytes:
     into = io.BytesIO()
     more = {"optimize": True} if form == "PNG" else {"quality": 85}
     pixels.save(into, form, **more)

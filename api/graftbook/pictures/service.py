@@ -50,12 +50,12 @@ def attach(engine: Engine, thing: Thing, kept: Kept, caption: str, who: str) -> 
     """
     while True:
         try:
-            return _attached(engine, thing, kept, caption, who)
+            return _attach(engine, thing, kept, caption, who)
         except IntegrityError:
             continue  # somebody took the same place meanwhile; there are twelve
 
 
-def _attached(engine: Engine, thing: Thing, kept: Kept, caption: str, who: str) -> tuple[PictureOut, bool]:
+def _attach(engine: Engine, thing: Thing, kept: Kept, caption: str, who: str) -> tuple[PictureOut, bool]:
     kind, name = thing
     with writing(engine) as session:
         _require(session, kind, name)

@@ -212,7 +212,7 @@ class AnswerCache:
                 mine = self._making[etag] = threading.Event()
         if others is None:
             try:
-                return self._made(etag, make)
+                return self._make_once(etag, make)
             finally:
                 with self._lock:
                     del self._making[etag]
@@ -221,7 +221,7 @@ class AnswerCache:
         self._wait_for(others, min(left, MOST_SECONDS))
         if (kept := self.get(etag)) is not None:
             return kept, True
-        return self._made(etag, make)
+        return self._make_once(etag, make)
 
     def _wait_for(self, others: threading.Event, seconds: float) -> None:
         if not self._room.acquire(blocking=False):
@@ -231,7 +231,7 @@ class AnswerCache:
         finally:
             self._room.release()
 
-    def _made(self, etag: str, make: Make) -> Made:
+    def _make_once(self, etag: str, make: Make) -> Made:
         body, lasting = make()
         if lasting:
             self.put(etag, body)

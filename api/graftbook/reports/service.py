@@ -46,7 +46,7 @@ def report(service: Service, body: ReportIn, who: str) -> ReportedOut:
     reported otherwise of the same on the same day, ImportRefused for what no record may say.
     """
     require_no_review(service)
-    record, fields = _said(service, body)
+    record, fields = _record_and_row(service, body)
     name = name_of(record)
     edit = load(service.engine, [fields], who=who, why=_why(record))
     if not edit.ok:
@@ -63,13 +63,13 @@ def report(service: Service, body: ReportIn, who: str) -> ReportedOut:
 
 def propose(service: Service, body: ReportIn, by: Principal) -> ProposalOut:
     """A report as a proposal, for a house that reviews every change. Raises what `report` raises."""
-    record, fields = _said(service, body)
+    record, fields = _record_and_row(service, body)
     return propose_of(service, [fields], {}, "report", _why(record), by)
 
 
-def _said(service: Service, body: ReportIn) -> tuple[ReportRecord, dict[str, Any]]:
+def _record_and_row(service: Service, body: ReportIn) -> tuple[ReportRecord, dict[str, Any]]:
     """The record, and the row that `load` reads."""
-    record = _settled(service, body)
+    record = _settled_record(service, body)
     fields = record.model_dump(mode="json", exclude_defaults=True)
     name = name_of(record)
     with reading(service.source) as session:
@@ -85,7 +85,7 @@ def _why(record: ReportRecord) -> str:
     return f"{record.workshop}: {record.claim or record.component} {record.outcome}"
 
 
-def _settled(service: Service, body: ReportIn) -> ReportRecord:
+def _settled_record(service: Service, body: ReportIn) -> ReportRecord:
     """The record with every name as the catalogue writes it."""
     if not (body.build or body.chassis):
         raise InvalidRequest("Give the chassis number, or the name of the build", pointer="/chassis")

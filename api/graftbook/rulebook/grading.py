@@ -140,7 +140,7 @@ def standing(evidence: tuple[Evidence, ...], reports: tuple[Report, ...], worked
     share = lower_bound(WORTH[sources] + held, 1.0 + failed)
     if not held + failed:
         return Standing(sources, sources, held, failed, share)
-    reached = max((grade for grade in Grade if _promised(grade) <= share + 1e-9), default=Grade.none)
+    reached = max((grade for grade in Grade if _promise(grade) <= share + 1e-9), default=Grade.none)
     # Fitting is not driving; and what somebody fitted or wrote is talk at least, however many failed.
     least = Grade.hearsay if held or sources else Grade.none
     return Standing(max(least, min(reached, max(sources, Grade.trial_fitted))), sources, held, failed, share)
@@ -163,17 +163,17 @@ def tally(reports: Iterable[Report], worked: bool = False) -> tuple[float, float
 def each_vehicle(reports: Iterable[Report]) -> list[Report]:
     """One report for each vehicle of a workshop: its last word, the worst of those of one day."""
     last: dict[tuple[str, str, int], Report] = {}
-    for report in sorted(reports, key=_said):
+    for report in sorted(reports, key=_report_key):
         last[report.workshop.casefold(), report.chassis_prefix, report.chassis_serial] = report
     return [last[key] for key in sorted(last)]
 
 
-def _said(report: Report) -> tuple[object, ...]:
+def _report_key(report: Report) -> tuple[object, ...]:
     return report.on, AGAINST[report.outcome], report.name
 
 
 @lru_cache(maxsize=len(Grade))
-def _promised(grade: Grade) -> float:
+def _promise(grade: Grade) -> float:
     return lower_bound(WORTH[grade], 1.0)
 
 

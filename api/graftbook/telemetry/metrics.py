@@ -100,14 +100,14 @@ def exposition() -> bytes:
     folder = os.environ.get(FOLDER)
     if not folder:
         return generate_latest(_REGISTRY)
-    for pid in _gone(Path(folder)):
+    for pid in _ended_processes(Path(folder)):
         mark_process_dead(pid)  # type: ignore[no-untyped-call]  # the library gives it no types
     together = CollectorRegistry()
     MultiProcessCollector(together)  # type: ignore[no-untyped-call]  # the library gives it no types
     return generate_latest(together)
 
 
-def _gone(folder: Path) -> set[int]:
+def _ended_processes(folder: Path) -> set[int]:
     """Processes that ended without saying so, whose gauges must not be summed any more."""
     written = {int(path.stem.rsplit("_", 1)[1]) for path in folder.glob("gauge_live*.db")}
     return {pid for pid in written if not _alive(pid)}

@@ -73,13 +73,13 @@ def carry_out(service: Service, name: str, body: CarriedOutIn, who: str, once: O
         order, steps, done = _steps(service, name, body.order_list)
     if order["state"] == "draft":
         raise WrongState("The list is a draft; send it first, it may still change", state=order["state"])
-    wanted = _wanted(body, {step.key: step for step in steps}, done)
+    wanted = _steps_wanted(body, {step.key: step for step in steps}, done)
     day = day_of(body.day)
-    events = [_recorded(step, day, body) for step in wanted]
+    events = [_step_event(step, day, body) for step in wanted]
     return builds.record(service.engine, name, events, who, once)
 
 
-def _wanted(body: CarriedOutIn, steps: Mapping[str, Step], done: Mapping[str, Event]) -> list[Step]:
+def _steps_wanted(body: CarriedOutIn, steps: Mapping[str, Step], done: Mapping[str, Event]) -> list[Step]:
     key: str
     for place, key in enumerate(body.steps):
         at = f"/steps/{place}"
@@ -94,7 +94,7 @@ def _wanted(body: CarriedOutIn, steps: Mapping[str, Step], done: Mapping[str, Ev
     return [steps[key] for key in chosen]
 
 
-def _recorded(step: Step, day: date, body: CarriedOutIn) -> Recorded:
+def _step_event(step: Step, day: date, body: CarriedOutIn) -> Recorded:
     if not step.position:
         used = {"component": step.component, "quantity": step.quantity}
         return "used", day, {**used, "reason": step.reason, "list": body.order_list}
@@ -111,7 +111,7 @@ def _steps(service: Service, name: str, listed: str) -> tuple[OrderListOut, list
         raise VehicleMismatch(f"'{listed}' is for {theirs}, not for {build['chassis']}", variant="")
     with reading(service.engine) as session:
         places = _places(session, build["variant"])
-    steps = _merged(_of_order(order, labels[0], places))
+    steps = _each_step_once(_of_order(order, labels[0], places))
     return order, steps, _done(events_of(service.engine, name), listed)
 
 
@@ -174,7 +174,7 @@ def _of_shares(
             yield Step("", "", number, called, share["quantity"], reason=reason, come=come)
 
 
-def _merged(steps: Iterable[Step]) -> list[Step]:
+def _each_step_once(steps: Iterable[Step]) -> list[Step]:
     """Each step once: what a line and the store bring together, with what comes off there."""
     found: dict[str, Step] = {}
     for step in steps:

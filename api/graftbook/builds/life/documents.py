@@ -46,7 +46,7 @@ def drive(standing: Standing) -> DriveOut:
     findings = check["checks"]["findings"]
     worse = [f for f in findings if f["kind"] == "worse"]
     unknown = [f for f in findings if f["kind"] == "newly not determined"]
-    empty = _emptied(standing)
+    empty = _empty_essentials(standing)
     grave = [note for note in rules if _can_hurt(book, note)]
     failing = [f for f in worse if f["verdict"] == "fails"]
     verdict: DriveWord = "nothing known against it"
@@ -85,7 +85,7 @@ def _can_hurt(book: RuleBook, note: NoteOut) -> bool:
     return not sections or any(section_cautions(book, section) for section in sections)
 
 
-def _emptied(standing: Standing) -> list[str]:
+def _empty_essentials(standing: Standing) -> list[str]:
     """Places that are never left empty, and are."""
     places = standing.scope.book.positions
     return [
@@ -127,7 +127,7 @@ def state_document(standing: Standing) -> s.BuildStateOut:
         "decided_why": state.why,
         "drive": drive(standing),
         "still_open": open_document(standing),
-        "changed": [_changed(standing, position) for position in standing.changed],
+        "changed": [_changed_document(standing, position) for position in standing.changed],
         "off": _off(standing),
         "used": [
             {"component": number, "name": _name(standing, number), "quantity": count}
@@ -135,7 +135,7 @@ def state_document(standing: Standing) -> s.BuildStateOut:
         ],
         "work": work,
         "minutes": sum(one["minutes"] for one in work),
-        "measured": _measured(standing),
+        "measured": _measurements(standing),
         "not_understood": standing.not_understood,
         "cautions": list(dict.fromkeys([*standing.check["cautions"], *standing.open.cautions])),
         "defers": DEFERS.replace("this list", "this sheet"),
@@ -176,7 +176,7 @@ def called(standing: Standing) -> dict[str, str]:
     return kinds | {place.name: place.title for place in book.positions.values()}
 
 
-def _changed(standing: Standing, position: str) -> s.BuildChangedOut:
+def _changed_document(standing: Standing, position: str) -> s.BuildChangedOut:
     scope, component = standing.scope, standing.sits[position]
     place, original = scope.book.positions[position], scope.today.get(position)
     event = standing.state.since.get(position)
@@ -221,7 +221,7 @@ def _off(standing: Standing) -> list[s.OffOut]:
     ]
 
 
-def _measured(standing: Standing) -> list[s.MeasurementOut]:
+def _measurements(standing: Standing) -> list[s.MeasurementOut]:
     return [
         {
             "day": event.day.isoformat(),

@@ -49,8 +49,8 @@ def _parts(paper: Paper, facts: BuildSheetOut, house: str) -> Iterator[list[Flow
     yield _off(paper, facts)
     yield _arithmetic(paper, facts)
     yield box(paper, "Flaws left", grave_flaws(facts))
-    yield _kept(paper, facts)
-    yield _measured(paper, facts)
+    yield _kept_original_table(paper, facts)
+    yield _measurements_table(paper, facts)
     yield _work(paper, facts)
     yield box(paper, "Unconfirmed", unconfirmed(facts))
     yield _records(paper, facts)
@@ -117,14 +117,14 @@ def _arithmetic(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
     return table(paper, grid, "The arithmetic, as built and as it is")
 
 
-def _kept(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
+def _kept_original_table(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
     grid = Grid([left("Section", 30), right("Places", 12), left("As the factory left it", 150)])
     for title, places in sections_kept(facts):
         grid.add([Said(capital(title), bold=True)], str(len(places)), listed(places, "; "))
     return table(paper, grid, "Kept original")
 
 
-def _measured(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
+def _measurements_table(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
     grid = Grid([left("Where", 60), left("What", 50), right("Value", 26), left("On", 21), left("By", 40)])
     for one in facts["measured"]:
         grid.add(

@@ -59,16 +59,16 @@ class _Settling:
             case s.FittedIn():
                 return self._fitted(event)
             case s.UsedIn():
-                return self._used(event)
+                return self._used_event(event)
             case s.KeptIn():
                 where = self._position(event.position) if event.position else None
                 return {"component": self._component(event.component), "position": where, "kept": event.kept}
             case s.WorkIn():
                 return {"done": event.done, "minutes": event.minutes}
             case s.BuildMeasuredIn():
-                return self._measured(event)
+                return self._measurement(event)
             case s.DecidedIn():
-                return self._decided(event.wishes, event.reason)
+                return self._wishes_event(event.wishes, event.reason)
             case s.BuiltToIn():
                 return {"specification": self._specification(event.specification)}
             case s.NotedIn():
@@ -88,7 +88,7 @@ class _Settling:
         where = {"position": self._position(event.position), "component": component}
         return {**where, "off": off, "kept": event.kept, "reason": event.reason, "list": None}
 
-    def _used(self, event: s.UsedIn) -> dict[str, Any]:
+    def _used_event(self, event: s.UsedIn) -> dict[str, Any]:
         """A loose part: what has a place of its own is fitted there, which says where."""
         component = self._component(event.component)
         variant = self._build["variant"]
@@ -114,7 +114,7 @@ class _Settling:
             raise InvalidRequest(f"'{word}' could be {' or '.join(meant)}", pointer=pointer)
         return next(iter(meant.items()))
 
-    def _measured(self, event: s.BuildMeasuredIn) -> dict[str, Any]:
+    def _measurement(self, event: s.BuildMeasuredIn) -> dict[str, Any]:
         kind, quantity = self._kind(event.characteristic)
         try:
             value = event.value if quantity == "choice" else read_measure(event.value, quantity).written
@@ -123,7 +123,7 @@ class _Settling:
         position = self._position(event.position)
         return {"position": position, "characteristic": kind, "value": value}
 
-    def _decided(self, wishes: Sequence[WishIn], reason: str) -> dict[str, Any]:
+    def _wishes_event(self, wishes: Sequence[WishIn], reason: str) -> dict[str, Any]:
         self._names.wishes(wishes, f"{self._at}/wishes")
         return {"wishes": [wish.model_dump(exclude_unset=True) for wish in wishes], "reason": reason}
 
@@ -192,7 +192,7 @@ def sentence_of(event: Event, called: Mapping[str, str]) -> str:
     place = with_article(called.get(where, where)) if (where := detail.get("position")) else ""
     match event.what:
         case "stated":
-            return _stated(detail)
+            return _stated_sentence(detail)
         case "fitted":
             return _fitted(detail, place)
         case "used":
@@ -232,7 +232,7 @@ def brief_of(event: s.BuildEventOut) -> str:
     return event["sentence"].removesuffix(reason).rstrip() if event["what"] == "fitted" else event["sentence"]
 
 
-def _stated(said: Mapping[str, Any]) -> str:
+def _stated_sentence(said: Mapping[str, Any]) -> str:
     options = f" with {', '.join(said['options'])}" if said["options"] else ""
     count = len(said["fitted"])
     other = f"{counted(count, 'position')} not as the factory left it" if count else "as the factory left it"

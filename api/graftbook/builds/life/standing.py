@@ -83,7 +83,7 @@ def still_open(
 ) -> Open:
     """What is left to do on a build. `check`: what is fitted as a set for the vehicle as built; `used`: loose
     parts, `spare` those of them that wait for what asks for them. Raises what asking a closure raises."""
-    closure = _decided(service, build, on)
+    closure = _closure_of_decided(service, build, on)
     wishes = closure["wishes"] if closure else []
     if closure and closure["set"] is None:
         return Open(closure["outcome"], closure["sentences"], wishes, cautions=closure["cautions"])
@@ -92,10 +92,10 @@ def still_open(
     overlaid = changes or parts or any(spare.values())
     whole = _laid_over(service, build, used, spare, changes, parts) if overlaid else check
     pieces = [(part, part["quantity"] - spare.get(part["component"], 0)) for part in parts]
-    return _left(build, used, changes, [one for one in pieces if one[1] > 0], whole, wishes)
+    return _still_open(build, used, changes, [one for one in pieces if one[1] > 0], whole, wishes)
 
 
-def _decided(service: Service, build: BuildOut, on: date | None) -> ClosureOut | None:
+def _closure_of_decided(service: Service, build: BuildOut, on: date | None) -> ClosureOut | None:
     """The closure from how it stands, of what is decided and what it is built to; None when nothing is."""
     if not build["decided"] and not build["built_to"]:
         return None
@@ -122,7 +122,7 @@ def _laid_over(
     return found
 
 
-def _left(
+def _still_open(
     build: BuildOut,
     used: Mapping[str, int],
     changes: list[ChangeOut],

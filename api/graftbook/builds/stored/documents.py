@@ -193,7 +193,7 @@ def specification_in(session: Session, name: str, version: int | None = None) ->
         "present": present_of(session, name),
         "note": found.note,
         "at": in_utc(found.at).isoformat(),
-        **_kept(found.document),
+        **_version_document(found.document),
     }
 
 
@@ -203,7 +203,7 @@ def present_of(session: Session, name: str) -> int | None:
     return present.version if present and present.specification == name else None
 
 
-def _kept(text: str) -> SpecificationOut:
+def _version_document(text: str) -> SpecificationOut:
     """A version as it was stored: what was sent, without what the rows beside it say."""
     document: SpecificationOut = orjson.loads(text)
     return document

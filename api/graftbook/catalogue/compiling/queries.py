@@ -143,7 +143,9 @@ class _Compiler:
         ways = self._alternatives(positions)
         asking = [row for row in self._speaking("companion", positions) if ways.get(row.claim) is not None]
         stating = self._stating(positions, wanted)
-        components, supersessions = self.components(_named(stating) | _asked(asking, ways))
+        components, supersessions = self.components(
+            _components_of_claims(stating) | _components_in_companions(asking, ways)
+        )
         return m.RuleBook(
             variant=self._variant(own),
             revision=own.revision,
@@ -171,21 +173,21 @@ class _Compiler:
                 is_loose = way.component in loose and not way.position
                 yield c.alternative_of(way, wanted.get((claim, way.slot), ()), is_loose)
 
-        made = (c.companion_of(row, self._stated(row), alternatives(row.claim)) for row in rows)
+        made = (c.companion_of(row, self._claim_head(row), alternatives(row.claim)) for row in rows)
         return tuple(sorted(made, key=_name))
 
     def _stating(self, positions: Mapping[str, m.Position], wanted: _Wanted) -> dict[str, Any]:
         """The claims of each kind but companions."""
-        remedies = _grouped(self._of_claims("flaw_substitute", "flaw"), "substitute")
-        add_ons = _grouped(self._of_claims("flaw_add_on", "flaw"), "component")
-        also = _grouped(self._of_claims("flaw_also_of", "flaw"), "component")
+        remedies = _by_column(self._of_claims("flaw_substitute", "flaw"), "substitute")
+        add_ons = _by_column(self._of_claims("flaw_add_on", "flaw"), "component")
+        also = _by_column(self._of_claims("flaw_also_of", "flaw"), "component")
 
         def flaw(row: Any, stated: _Stated) -> m.Flaw:
             others, parts = also.get(row.claim, ()), add_ons.get(row.claim, ())
             return c.flaw_of(row, stated, others, remedies.get(row.claim, ()), parts)
 
         fits = self._upgrade_fits()
-        remedied = _grouped(self._of_claims("upgrade_flaw", "upgrade"), "flaw")
+        remedied = _by_column(self._of_claims("upgrade_flaw", "upgrade"), "flaw")
 
         def upgrade(row: Any, stated: _Stated) -> m.Upgrade:
             return c.upgrade_of(row, stated, fits.get(row.claim, ()), remedied.get(row.claim, ()))
@@ -216,7 +218,7 @@ class _Compiler:
         self, kind: str, make: Callable[[Any, _Stated], Any], positions: Mapping[str, m.Position]
     ) -> tuple[Any, ...]:
         """The claims of one kind, in name order, that speak only of positions that the variant has."""
-        made = [make(row, self._stated(row)) for row in self._speaking(kind, positions)]
+        made = [make(row, self._claim_head(row)) for row in self._speaking(kind, positions)]
         return tuple(sorted(made, key=_name))
 
     def _speaking(self, kind: str, positions: Mapping[str, m.Position]) -> list[Any]:
@@ -227,7 +229,7 @@ class _Compiler:
                 rows = [row for row in rows if getattr(row, place) in known]
         return rows
 
-    def _stated(self, row: Any) -> _Stated:
+    def _claim_head(self, row: Any) -> _Stated:
         """What every claim has."""
         claim = row.claim
         return {
@@ -389,14 +391,14 @@ def _reports_of() -> Select[Any]:
     return bearing(names.where(spelt.c.variant == bindparam("variant")))
 
 
-def _grouped(rows: Iterable[Any], column: str) -> dict[str, list[str]]:
+def _by_column(rows: Iterable[Any], column: str) -> dict[str, list[str]]:
     found: dict[str, list[str]] = defaultdict(list)
     for row in rows:
         found[row.claim].append(getattr(row, column))
     return found
 
 
-def _named(stating: Mapping[str, Iterable[Any]]) -> set[str]:
+def _components_of_claims(stating: Mapping[str, Iterable[Any]]) -> set[str]:
     """Every component that the claims name."""
     names: set[str] = set()
     for kind in stating.values():
@@ -413,7 +415,7 @@ def _named(stating: Mapping[str, Iterable[Any]]) -> set[str]:
     return names - {""}
 
 
-def _asked(rows: Iterable[Any], ways: Mapping[str, Any]) -> set[str]:
+def _components_in_companions(rows: Iterable[Any], ways: Mapping[str, Any]) -> set[str]:
     """Every component that companions name, and their alternatives."""
     asked = [(row.component, *[way.component for way in ways[row.claim]]) for row in rows]
     return set().union(*asked) - {None}

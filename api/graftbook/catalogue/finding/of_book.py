@@ -43,7 +43,7 @@ class OfBook:
         self._fitments: dict[str, list[Fitment]] = defaultdict(list)
         for fitment in book.fitments:
             self._fitments[fitment.component].append(fitment)
-        made = list(self._made(book))
+        made = list(self._held_entries(book))
         self.words = shown(_texts(book))
         """Each root → a word that has it."""
         self.index = Index(entry for _, entry in made)
@@ -67,18 +67,18 @@ class OfBook:
         on = _OnVehicle(self.index.entries, self._holds, vehicle)
         return None if at is None else replace(self.index.entries[at], fits=on.fits(at))
 
-    def _made(self, book: RuleBook) -> Iterator[tuple[_Holds, Entry]]:
+    def _held_entries(self, book: RuleBook) -> Iterator[tuple[_Holds, Entry]]:
         for upgrade in book.upgrades:
             entry = upgrade_entry(upgrade.name, upgrade.title, upgrade.called, upgrade.note)
             yield _Holds(itself=(upgrade.when,)), entry
         for number, component in book.components.items():
             if component.loose or number in self._fitments:
-                yield self._held([number]), self._component(book, component)
+                yield self._holdings([number]), self._component(book, component)
         for flaw in book.flaws:
-            held = replace(self._held(flaw.components), itself=(flaw.when,))
+            held = replace(self._holdings(flaw.components), itself=(flaw.when,))
             yield held, self._flaw(book, flaw)
 
-    def _held(self, numbers: Iterable[str]) -> _Holds:
+    def _holdings(self, numbers: Iterable[str]) -> _Holds:
         fitments = [each for number in numbers for each in self._fitments.get(number, ())]
         return _Holds(
             sits=tuple(each.when for each in fitments),

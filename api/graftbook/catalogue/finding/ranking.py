@@ -156,7 +156,7 @@ class Index:
             for at in worth:
                 covered[at] += weight / whole
         fitting = {at: self.entries[at].fits if fits is None else fits(at) for at in covered}
-        kept = _kept(covered, fitting)
+        kept = _near_the_best(covered, fitting)
         hits = [(at, self._hit(at, terms, worths, says, covered[at])) for at in kept]
         first = _first(covered, fitting)
         hits.sort(
@@ -227,7 +227,7 @@ def _first(covered: Mapping[int, float], fitting: Mapping[int, bool | None]) -> 
     return _most(covered, fitting, fits=True) >= _ENOUGH * _most(covered, fitting, fits=False)
 
 
-def _kept(covered: Mapping[int, float], fitting: Mapping[int, bool | None]) -> list[int]:
+def _near_the_best(covered: Mapping[int, float], fitting: Mapping[int, bool | None]) -> list[int]:
     """Those that answer to nearly as much as the best; of what does not fit, no less than of what fits."""
     of_fitting = _most(covered, fitting, fits=True)
     of_others = max(of_fitting, _most(covered, fitting, fits=False))

@@ -29,7 +29,7 @@ def pieces_of(terms: Iterable[Term]) -> set[str]:
     """Every root that an unknown term may be put together from, or be put together to."""
     every = list(terms)
     found = {part for term in every for pair in _apart(term) for part in pair}
-    return found | {joined for one, other in pairwise(every) if (joined := _joined(one, other))}
+    return found | {joined for one, other in pairwise(every) if (joined := _as_one_word(one, other))}
 
 
 def put_right(
@@ -47,7 +47,7 @@ def put_right(
         term = terms[at]
         if not unknown([term], knows) or (term.begun and begins(term.ways[0][-1])):
             found.append(term)
-        elif at + 1 < len(terms) and (joined := _joined(term, terms[at + 1])) and knows(joined):
+        elif at + 1 < len(terms) and (joined := _as_one_word(term, terms[at + 1])) and knows(joined):
             found.append(replace(terms[at + 1], said=f"{term.said} {terms[at + 1].said}", ways=((joined,),)))
             at += 1
         else:
@@ -87,7 +87,7 @@ def _apart(term: Term) -> list[tuple[str, str]]:
     return [(root(word[:cut]), root(word[cut:])) for cut in cuts]
 
 
-def _joined(one: Term, other: Term) -> str:
+def _as_one_word(one: Term, other: Term) -> str:
     typed = one.said + other.said
     return root(typed) if typed.isalpha() and len(typed) <= 24 else ""
 

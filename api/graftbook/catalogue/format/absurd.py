@@ -54,7 +54,7 @@ _AMOUNTS: Mapping[str, Span] = {"volume": (0.0, 2.0), "mass": (0.0, 1000.0), "le
 def absurdities(record: r.Record) -> Iterator[Finding]:
     """Every figure of the record that cannot be, with what was likely meant."""
     kind, given = record.kind_of_record, record.model_fields_set
-    for field in _doubted(type(record)):
+    for field in _fields_doubted(type(record)):
         if field not in given:
             continue
         value = getattr(record, field)
@@ -65,13 +65,13 @@ def absurdities(record: r.Record) -> Iterator[Finding]:
             if value > most:
                 yield field, f"'{value}' cannot be: at most {most:,} {counted}"
         elif value and (kind, field) in _MEASURED:
-            yield from _measured(field, value, *_MEASURED[kind, field])
+            yield from _out_of_span(field, value, *_MEASURED[kind, field])
     if isinstance(record, r.CompanionRecord) and record.amount:
         yield from _amount(record.amount)
 
 
 @cache  # a load asks for each of its records
-def _doubted(kind: type[r.Record]) -> tuple[str, ...]:
+def _fields_doubted(kind: type[r.Record]) -> tuple[str, ...]:
     """The fields of a kind of record that hold a day or a figure with a bound."""
     bounded = {field for of, field in (*_MOST, *_MEASURED) if of == kind.kind_of_record}
     return tuple(
@@ -84,13 +84,13 @@ def _doubted(kind: type[r.Record]) -> tuple[str, ...]:
 def _day(field: str, day: date) -> Iterator[Finding]:
     last = LAST_BUILT if field in ("built_from", "built_to") else LAST_DAY
     if not FIRST_DAY <= day <= last:
-        ways = [other for years in _YEARS_OFF for other in _moved(day, years)]
+        ways = [other for years in _YEARS_OFF for other in _years_later(day, years)]
         likely = [str(way) for way in ways if FIRST_DAY <= way <= LAST_BUILT][:MOST_MEANT]
         between = f"between {FIRST_DAY.year} and {last.year}"
         yield field, f"'{day}' cannot be: a day {between} is expected{or_meant(likely)}"
 
 
-def _moved(day: date, years: int) -> list[date]:
+def _years_later(day: date, years: int) -> list[date]:
     try:
         return [day.replace(year=day.year + years)]
     except ValueError:  # no such year, or no 29 February in it
@@ -102,10 +102,10 @@ def _amount(written: str) -> Iterator[Finding]:
         quantity, _ = read_amount(written)
     except NotAMeasure:
         return
-    yield from _measured("amount", written, quantity, _AMOUNTS[quantity])
+    yield from _out_of_span("amount", written, quantity, _AMOUNTS[quantity])
 
 
-def _measured(field: str, written: str, quantity: str, span: Span) -> Iterator[Finding]:
+def _out_of_span(field: str, written: str, quantity: str, span: Span) -> Iterator[Finding]:
     try:
         measure = read_measure(written, quantity)
     except NotAMeasure:

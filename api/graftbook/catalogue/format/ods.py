@@ -118,12 +118,12 @@ class _Cells:
         elif name == f"{_TEXT} p":
             self._in_text -= 1
         elif name in _CELLS:
-            self._put()
+            self._advance()
         elif name == f"{_TABLE} table-row":
             self._rows.end_row(self._row, self._row_times)
             self._row += self._row_times
 
-    def _put(self) -> None:
+    def _advance(self) -> None:
         cell = _cell(self._attributes, "\n".join(self._paragraphs))
         if cell.text or cell.formula:
             for column in range(self._column, self._column + min(self._times, MOST_COLUMNS + 1)):

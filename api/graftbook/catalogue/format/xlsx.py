@@ -30,13 +30,13 @@ def sheets_of(archive: ZipFile) -> Iterator[Sheet]:
     """Every sheet with cells, in the workbook's order. Raises NotASheet."""
     book = _Book()
     with archive.open("xl/workbook.xml") as part:
-        _read(part, book)
+        _parse_to_end(part, book)
     targets = _relations(archive)
     shared = _shared_texts(archive)
     formats = _Formats()
     if "xl/styles.xml" in archive.namelist():
         with archive.open("xl/styles.xml") as part:
-            _read(part, formats)
+            _parse_to_end(part, formats)
     for name, relation in book.sheets:
         target = targets.get(relation, "")
         if "worksheets/" in target:
@@ -50,7 +50,7 @@ def _rows(archive: ZipFile, target: str, values: "_Values") -> Iterator[Row]:
             yield from rows.taken()
 
 
-def _read(part: IO[bytes], handler: "_Part") -> None:
+def _parse_to_end(part: IO[bytes], handler: "_Part") -> None:
     for _ in parsed(part, handler):
         pass
 
@@ -58,7 +58,7 @@ def _read(part: IO[bytes], handler: "_Part") -> None:
 def _relations(archive: ZipFile) -> dict[str, str]:
     relations = _Relations()
     with archive.open("xl/_rels/workbook.xml.rels") as part:
-        _read(part, relations)
+        _parse_to_end(part, relations)
     return {
         name: target.lstrip("/") if target.startswith("/") else normpath(join("xl", target))
         for name, target in relations.targets.items()
@@ -70,7 +70,7 @@ def _shared_texts(archive: ZipFile) -> list[str]:
     name = next((n for n in archive.namelist() if n.lower() == "xl/sharedstrings.xml"), "")
     if name:
         with archive.open(name) as part:
-            _read(part, shared)
+            _parse_to_end(part, shared)
     return shared.texts
 
 

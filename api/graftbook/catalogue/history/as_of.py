@@ -96,7 +96,7 @@ class Part:
         for kind, some in self._changed.items():
             back = [name for name, rows in some.items() if rows and self._concerns(kind, name, rows)]
             objects += [(kind, self._images[kind, name]) for name in back]
-            if gone := self._held(kind, set(some) - set(back)):
+            if gone := self._names_then(kind, set(some) - set(back)):
                 removals[kind] = gone
         return objects, removals
 
@@ -267,7 +267,7 @@ class Part:
             return any(row.get("range") in self._ranges for row in rows)
         return True
 
-    def _held(self, kind: str, names: set[str]) -> list[str]:
+    def _names_then(self, kind: str, names: set[str]) -> list[str]:
         """Those of the names that `then` has a record of."""
         if not names:
             return []
@@ -355,7 +355,7 @@ def as_of(engine: Source, revision: int, words: Iterable[str]) -> Iterator[Conne
             _within_reach(now, revision)
             kinds = [kind for kind in KIND_BY_WORD if kind not in _BUYING]
             part = Part(now, then, revision, words, undoing(now, revision, kinds))
-            if mistakes := _put(then, part):
+            if mistakes := _put_back(then, part):
                 sentence = f"This version of the program cannot read revision {revision}: {mistakes[0]}"
                 raise TooFarBack(sentence)
         yield then
@@ -373,7 +373,7 @@ def with_edit(
     with scratch() as then, reading(engine) as session:
         now = session.connection()
         ours = [change for change in changed if change[0] not in _BUYING]
-        if _put(then, Part(now, then, current_revision(now), words, ours, edit.ranges)):
+        if _put_back(then, Part(now, then, current_revision(now), words, ours, edit.ranges)):
             raise ChangedAgain("Somebody edited the same meanwhile; look at the effect again")
         ranges = table("range")
         touched = update(ranges).where(ranges.c.name.in_(listed(then, edit.ranges)))
@@ -392,7 +392,7 @@ def _within_reach(connection: Connection, revision: int) -> None:
         )
 
 
-def _put(then: Connection, part: Part) -> list[Mistake]:
+def _put_back(then: Connection, part: Part) -> list[Mistake]:
     part.copy()
     objects, removals = part.undoing()
     report = Report()

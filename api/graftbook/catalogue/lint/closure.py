@@ -134,7 +134,7 @@ def attainable_somewhere(asked: Iterable[tuple[Wish, list[Scope]]]) -> set[Wish]
     had: set[Wish] = set()
     refused: set[Wish] = set()
     for alike in sorted(_alike(to_ask.values()), key=lambda one: -max(len(wishes) for _, wishes in one)):
-        left = _left(alike, had)
+        left = _still_to_ask(alike, had)
         _ask(left, had, together=any(wish in refused for _, wishes in left for wish in wishes))
         refused.update(wish for _, wishes in left for wish in wishes)
     return had
@@ -142,12 +142,14 @@ def attainable_somewhere(asked: Iterable[tuple[Wish, list[Scope]]]) -> set[Wish]
 
 def _ask(alike: list[Asked], had: set[Wish], together: bool) -> None:
     """Add what one of these vehicles can have; `together`: what none of them can is put aside at once."""
-    alike = _left(alike, had)
+    alike = _still_to_ask(alike, had)
     if together and len(alike) > 1:
         wishes = dict.fromkeys(wish for _, some in alike for wish in some)
         any_of = AnyOf([scope for scope, _ in alike])
         with suppress(TooLarge, OutOfTime):
-            alike = _left(alike, wishes.keys() - attainable(any_of, wishes, Deadline(SECONDS_TOGETHER)))
+            alike = _still_to_ask(
+                alike, wishes.keys() - attainable(any_of, wishes, Deadline(SECONDS_TOGETHER))
+            )
         any_of.forget()
     if alike:
         first = max(alike, key=lambda one: len(one[1]))
@@ -158,7 +160,7 @@ def _ask(alike: list[Asked], had: set[Wish], together: bool) -> None:
             _ask(some, had, together=True)
 
 
-def _left(asked: Iterable[Asked], settled: AbstractSet[Wish]) -> list[Asked]:
+def _still_to_ask(asked: Iterable[Asked], settled: AbstractSet[Wish]) -> list[Asked]:
     """What is still to be asked of which vehicle."""
     left = ((scope, [wish for wish in wishes if wish not in settled]) for scope, wishes in asked)
     return [(scope, wishes) for scope, wishes in left if wishes]

@@ -42,7 +42,7 @@ def alike_variants(connection: Connection, variants: Sequence[str]) -> list[list
     it is a group by itself; so is one without chassis numbers, of which there is no vehicle.
     """
     conditions = _conditions(connection, variants)
-    bound = _bound(connection, frozenset[int]().union(*conditions.values()))
+    bound = _bound_to_one(connection, frozenset[int]().union(*conditions.values()))
     facts, built = _facts(connection, variants), _built(connection, variants)
     groups: dict[Hashable, list[str]] = {}
     for variant in variants:
@@ -61,7 +61,7 @@ def _conditions(connection: Connection, variants: Sequence[str]) -> dict[str, fr
     return {variant: frozenset(held) for variant, held in found.items()}
 
 
-def _bound(connection: Connection, ids: frozenset[int]) -> set[int]:
+def _bound_to_one(connection: Connection, ids: frozenset[int]) -> set[int]:
     """Those of the conditions that the single vehicle decides."""
     return {row["id"] for row in conditions_of(connection, ids) if when_of(row) is not ALWAYS}
 

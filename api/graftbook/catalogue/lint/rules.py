@@ -69,7 +69,7 @@ class RuleLint:
 
     def _wishes(self) -> Iterator[Verdict]:
         """Components that no vehicle can be given, and flaws that no vehicle can be rid of."""
-        everything = self._asked(self.survey.candidates, self.book.flaws)
+        everything = self._unsettled_wishes(self.survey.candidates, self.book.flaws)
         asked = {a.key: a for a in everything if a.scopes}
         had = attainable_somewhere((a.wish, a.scopes) for a in asked.values())
         yield from (Verdict(key, a.never, a.wish in had) for key, a in asked.items())
@@ -78,7 +78,7 @@ class RuleLint:
         """Of what no vehicle of the variant can have: the sentence, with the rules that stand against it."""
         named = {records[0] for _, records, _ in keys}
         numbers = sorted(named & self.book.components.keys())
-        for a in self._asked(numbers, [flaw for flaw in self.book.flaws if flaw.name in named]):
+        for a in self._unsettled_wishes(numbers, [flaw for flaw in self.book.flaws if flaw.name in named]):
             if a.key in keys and a.scopes:
                 rules = self.survey.rules_against(a.scopes[0], a.wish)
                 if rules is None:
@@ -86,7 +86,7 @@ class RuleLint:
                 why = f"{a.because} {' and '.join(rules)}" if rules else NOTHING_ELSE
                 yield a.key, f"{a.never}: {why}"
 
-    def _asked(self, numbers: Iterable[str], flaws: Iterable[Flaw]) -> Iterator[Asked]:
+    def _unsettled_wishes(self, numbers: Iterable[str], flaws: Iterable[Flaw]) -> Iterator[Asked]:
         """The wishes for these that are not settled yet."""
         for number in numbers:
             if (key := (Wrong.dead, (number,), "")) not in self.settled:

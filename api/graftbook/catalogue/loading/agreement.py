@@ -82,7 +82,7 @@ def _pairs(connection: Connection) -> Iterator[Mistake]:
 def _flaws(connection: Connection) -> Iterator[Mistake]:
     """Substitutes that replace none of the flawed components or bring another of them, and such add-ons."""
     flaw, remedy, substitute = table("flaw"), table("flaw_substitute"), table("substitute")
-    replaced, brought = (_flawed(flaw.c.claim, c) for c in (substitute.c.original, substitute.c.component))
+    replaced, brought = (_has_flaw(flaw.c.claim, c) for c in (substitute.c.original, substitute.c.component))
     swapped = and_(substitute.c.both_ways, brought, ~replaced)
     same = and_(replaced, brought)
     query = (
@@ -102,13 +102,13 @@ def _flaws(connection: Connection) -> Iterator[Mistake]:
             message = f"'{row.remedy}' remedies nothing: '{row.new}' has the same flaw"
         yield Mistake(place_of(connection, "flaw", row.claim), "flaw", "substitutes", message, row.claim)
     add_on = table("flaw_add_on")
-    flawed = select(add_on).where(_flawed(add_on.c.claim, add_on.c.component))
+    flawed = select(add_on).where(_has_flaw(add_on.c.claim, add_on.c.component))
     for row in connection.execute(flawed.order_by(add_on.c.claim, add_on.c.component).limit(MOST)).all():
         message = f"'{row.component}' remedies nothing: it has the same flaw"
         yield Mistake(place_of(connection, "flaw", row.claim), "flaw", "add_ons", message, row.claim)
 
 
-def _flawed(claim: ColumnElement[str], component: ColumnElement[str]) -> ColumnElement[bool]:
+def _has_flaw(claim: ColumnElement[str], component: ColumnElement[str]) -> ColumnElement[bool]:
     """Whether a component is one of those that a flaw is recorded of."""
     flaw, also = (table(name).alias() for name in ("flaw", "flaw_also_of"))
     return or_(*(exists().where(of.c.claim == claim, of.c.component == component) for of in (flaw, also)))

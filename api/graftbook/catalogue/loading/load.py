@@ -162,7 +162,7 @@ class Load:
         mistaken = [*self.report.mistakes, *(mistake for mistake, _ in self.absurd)]
         late = [
             *still_named(self.connection, removals),
-            *self._expanded(brought),
+            *self._expand(brought),
             *broken_references(self.connection, brought, self.unread),
             *broken_references_beside(self.connection, mistaken, self.unread),
             *self._read_late(),
@@ -172,7 +172,7 @@ class Load:
         for mistake in (*late, *self._told_absurd()):
             self.report.add(mistake)
 
-    def _expanded(self, brought: set[str]) -> list[Mistake]:
+    def _expand(self, brought: set[str]) -> list[Mistake]:
         mistakes = list(expand_conditions(self.connection, brought))
         return [] if self.unread & {"range", "variant"} else mistakes
 

@@ -150,7 +150,10 @@ def broken_references_beside(
         if field not in wrong[row.place] and to not in unread
         for word in _words(row.said.get(field))
     ]
-    known = {to: _known(connection, to, {word for kind, word, *_ in named if kind == to}) for to, *_ in named}
+    known = {
+        to: _names_on_record(connection, to, {word for kind, word, *_ in named if kind == to})
+        for to, *_ in named
+    }
     return [
         replace(row, field=field, message=_nobody_has(connection, to, word), said={})
         for to, word, field, row in named
@@ -177,7 +180,7 @@ def _words(said: object) -> list[str]:
     return [word for word in (said if isinstance(said, list) else [said]) if word and isinstance(word, str)]
 
 
-def _known(connection: Connection, to: str, words: Iterable[str]) -> set[str]:
+def _names_on_record(connection: Connection, to: str, words: Iterable[str]) -> set[str]:
     """Those names that a record has, or that stand in the load with a mistake."""
     column, asked = table(to).c[TARGETS[to]], listed(connection, words)
     broken = select(STAGED.c.name).where(STAGED.c.kind == to, STAGED.c.broken, STAGED.c.name.in_(asked))

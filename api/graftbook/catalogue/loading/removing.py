@@ -42,7 +42,7 @@ def remove(connection: Connection, removals: Removals, *, keep_images: bool) -> 
     for kind, names in removals.items():
         if keep_images:
             remember(connection, kind, names)
-        held, key = _held(kind)
+        held, key = _table_of(kind)
         these = key.in_(listed(connection, names))
         known = set(connection.execute(select(key).where(these, *_of_kind(kind))).scalars())
         for name in names:
@@ -67,7 +67,7 @@ def own_of(connection: Connection, kind: str, name: str) -> dict[str, list[str]]
     return own
 
 
-def _held(kind: str) -> tuple[Table, Any]:
+def _table_of(kind: str) -> tuple[Table, Any]:
     """The table that holds the records of a kind, some with others, and its key."""
     return (table("claim"), table("claim").c.name) if kind in CLAIMS else (table(kind), key_of(kind))
 
@@ -130,7 +130,7 @@ def counts_left(connection: Connection) -> dict[str, int]:
     """How many records of the kinds brought are not in the load, by kind; of chassis spans, variants."""
     queries = [
         select(literal(kind).label("kind"), func.count().label("records")).select_from(query.subquery())
-        for kind, query in _left(connection)
+        for kind, query in _unbrought(connection)
     ]
     if not queries:
         return {}
@@ -139,15 +139,15 @@ def counts_left(connection: Connection) -> dict[str, int]:
 
 def names_left(connection: Connection) -> dict[str, list[str]]:
     """Their names, by kind; of chassis spans, the variants that none was brought for."""
-    found = {kind: list(connection.execute(query).scalars()) for kind, query in _left(connection)}
+    found = {kind: list(connection.execute(query).scalars()) for kind, query in _unbrought(connection)}
     return {kind: names for kind, names in found.items() if names}
 
 
-def _left(connection: Connection) -> Iterator[tuple[str, Select[str]]]:
+def _unbrought(connection: Connection) -> Iterator[tuple[str, Select[str]]]:
     brought = kinds_brought(connection)
     for kind in KIND_BY_WORD:
         if kind in brought:
-            _, key = _held(kind)
+            _, key = _table_of(kind)
             word = SPANS_OF if kind == "chassis_span" else kind
             staged = select(STAGED.c.name).where(STAGED.c.kind == word)
             query = select(key).distinct().where(key.not_in(staged)).order_by(key)

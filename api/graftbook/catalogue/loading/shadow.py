@@ -227,10 +227,10 @@ class Copy:
         Raises Overtaken.
         """
         with reading(self._engine) as session:
-            edited = self._edited(session.connection())
+            edited = self._edits_since(session.connection())
         return self._follow(edited, own)
 
-    def _edited(self, now: Connection, most: int | None = None) -> _Edited | None:
+    def _edits_since(self, now: Connection, most: int | None = None) -> _Edited | None:
         """What others edited since the copy followed last.
 
         Raises Overtaken where it is another database, and _TooMuch for more records than `most`.
@@ -291,7 +291,7 @@ class Copy:
                 continue
             with suppress(_TooMuch), self._sides.locked() as to:
                 with self._sides.as_others_left_it(to) as now:
-                    edited = self._edited(now, FEW if left else None)
+                    edited = self._edits_since(now, FEW if left else None)
                 self._follow(edited, own)
                 yield to
                 return

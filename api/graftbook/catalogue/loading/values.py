@@ -86,9 +86,9 @@ def unlike_kinds(connection: Connection, kinds: KindRules, changed: set[str]) ->
 
     Looks at what the load brought; at everything when it changed a kind.
     """
-    for row in connection.execute(_brought("joint", changed)).mappings().all():
+    for row in connection.execute(_of_those_brought("joint", changed)).mappings().all():
         yield from _joint(connection, row, kinds)
-    for row in connection.execute(_brought("budget", changed)).mappings().all():
+    for row in connection.execute(_of_those_brought("budget", changed)).mappings().all():
         two = {kinds[row[side]].quantity for side in ("supply", "demand") if row[side] in kinds}
         if len(two) > 1:
             yield _mistake(
@@ -98,7 +98,7 @@ def unlike_kinds(connection: Connection, kinds: KindRules, changed: set[str]) ->
             yield _mistake(
                 connection, row["claim"], "supply", "words cannot be added up; name a kind that is measured"
             )
-    by_size = _brought("wanted", changed).where(table("wanted").c.comparator != "equal")
+    by_size = _of_those_brought("wanted", changed).where(table("wanted").c.comparator != "equal")
     for row in connection.execute(by_size).mappings().all():
         if row["kind"] in kinds and kinds[row["kind"]].quantity in WORDED:
             yield _mistake(
@@ -110,7 +110,7 @@ COMPARING = {"joint", "budget", "companion", "conflict"}
 """The kinds that compare what is measured."""
 
 
-def _brought(name: str, changed: set[str]) -> Any:
+def _of_those_brought(name: str, changed: set[str]) -> Any:
     held = table(name)
     query = select(held)
     return query if changed else query.where(held.c.claim.in_(select(STAGED.c.name)))

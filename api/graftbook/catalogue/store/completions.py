@@ -39,7 +39,7 @@ def completions(url: str, what: str, start: str) -> list[tuple[str, str]]:
     Raises whatever the driver raises.
     """
     found: list[tuple[str, str]] = []
-    with _opened(url) as (connection, mark):
+    with _raw_connection(url) as (connection, mark):
         for query in _ASKED[what]:
             with closing(connection.cursor()) as cursor:
                 cursor.execute(
@@ -62,7 +62,7 @@ def _completion(row: tuple[Any, ...]) -> tuple[str, str]:
 
 
 @contextmanager
-def _opened(url: str) -> Iterator[tuple[Any, str]]:
+def _raw_connection(url: str) -> Iterator[tuple[Any, str]]:
     """The driver's own connection, to read from, and how it marks a parameter."""
     if url.startswith("sqlite"):
         path = Path(unquote(url.partition("///")[2].partition("?")[0]))

@@ -70,7 +70,7 @@ class _Reader:
         offer = table("offer")
         bought = select(offer.c.name).where(offer.c.component == self.number)
         lists["offers"] = self._records("offers", r.OfferRecord, bought)
-        substitutes = union(self._claims(("flaw_add_on", "component")), self._remedied())
+        substitutes = union(self._claims(("flaw_add_on", "component")), self._remedies())
         lists["remedies"] = self._records("remedies", r.FlawRecord, substitutes)
         section = table("section")
         title = select(section.c.title).where(section.c.name == component.section)
@@ -97,7 +97,7 @@ class _Reader:
         ]
         return union(*queries) if len(queries) > 1 else queries[0]
 
-    def _remedied(self) -> Any:
+    def _remedies(self) -> Any:
         remedy, substitute = table("flaw_substitute"), table("substitute")
         return (
             select(remedy.c.claim)

@@ -96,12 +96,12 @@ def _empty(column: str) -> Any:
     return None if column.startswith("built") else ""
 
 
-def _stated(connection: Connection, batch: list[Any]) -> Iterator[tuple[Any, _Values]]:
+def _claim_rows(connection: Connection, batch: list[Any]) -> Iterator[tuple[Any, _Values]]:
     """Every claim row of a batch with its condition, evidence and note."""
     claim, link = table("claim"), table("claim_evidence")
     names = listed(connection, [row.claim for row in batch])
     claims = {row.name: row for row in connection.execute(select(claim).where(claim.c.name.in_(names)))}
-    proofs = _grouped(connection, link.c.claim, link.c.evidence, names)
+    proofs = _values_by_name(connection, link.c.claim, link.c.evidence, names)
     ids = {row.condition_id for row in claims.values() if row.condition_id is not None}
     conditions = _conditions(connection, ids)
     for row in batch:
@@ -110,7 +110,7 @@ def _stated(connection: Connection, batch: list[Any]) -> Iterator[tuple[Any, _Va
         yield row, values | {"evidence": proofs.get(row.claim, []), "note": of_claim.note}
 
 
-def _grouped(connection: Connection, by: Any, column: Any, names: Any) -> dict[str, list[str]]:
+def _values_by_name(connection: Connection, by: Any, column: Any, names: Any) -> dict[str, list[str]]:
     found: dict[str, list[str]] = defaultdict(list)
     for name, value in connection.execute(select(by, column).where(by.in_(names)).order_by(by, column)):
         found[name].append(value)
@@ -157,7 +157,7 @@ def _components(_connection: Connection, batch: list[Any]) -> Iterator[_Values]:
 
 
 def _characteristics(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
-    for row, stated in _stated(connection, batch):
+    for row, stated in _claim_rows(connection, batch):
         owner = {"component": row.component or "", "variant": row.variant or ""}
         yield {**owner, "kind": row.kind, "value": row.written, "evidence": stated["evidence"]}
 
@@ -168,7 +168,7 @@ def _claims(
     """Claims whose columns are those of the format, but for those renamed (format=table)."""
 
     def make(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
-        for row, stated in _stated(connection, batch):
+        for row, stated in _claim_rows(connection, batch):
             values = {column: "" if value is None else value for column, value in row._mapping.items()}
             values |= {"from_date": row.from_date} if "from_date" in values else {}
             name = "" if row.claim == named(row) else row.claim
@@ -177,7 +177,7 @@ def _claims(
     return make
 
 
-def _unnamed(_row: Any) -> str:
+def _no_name(_row: Any) -> str:
     return ""
 
 
@@ -189,10 +189,10 @@ def _fitments(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
 def _flaws(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
     names = listed(connection, [row.claim for row in batch])
     remedy, add_on, also = table("flaw_substitute"), table("flaw_add_on"), table("flaw_also_of")
-    remedies = _grouped(connection, remedy.c.claim, remedy.c.substitute, names)
-    add_ons = _grouped(connection, add_on.c.claim, add_on.c.component, names)
-    others = _grouped(connection, also.c.claim, also.c.component, names)
-    for values in _claims(_unnamed)(connection, batch):
+    remedies = _values_by_name(connection, remedy.c.claim, remedy.c.substitute, names)
+    add_ons = _values_by_name(connection, add_on.c.claim, add_on.c.component, names)
+    others = _values_by_name(connection, also.c.claim, also.c.component, names)
+    for values in _claims(_no_name)(connection, batch):
         name = values["name"]
         yield values | {
             "also_of": others.get(name, []),
@@ -201,7 +201,7 @@ def _flaws(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
         }
 
 
-def _wanted(connection: Connection, batch: list[Any]) -> dict[tuple[str, int], list[str]]:
+def _wanted_values(connection: Connection, batch: list[Any]) -> dict[tuple[str, int], list[str]]:
     wanted = table("wanted")
     names = listed(connection, [row.claim for row in batch])
     query = (
@@ -221,8 +221,8 @@ def _companions(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
     query = select(alternative).where(alternative.c.claim.in_(names))
     rows = connection.execute(query.order_by(alternative.c.claim, alternative.c.slot))
     ways = {claim: list(group) for claim, group in groupby(rows, key=lambda row: row.claim)}
-    wanted = _wanted(connection, batch)
-    for values in _claims(_unnamed)(connection, batch):
+    wanted = _wanted_values(connection, batch)
+    for values in _claims(_no_name)(connection, batch):
         first = values | {"strength": "" if values["required"] else "advised"}
         for way in ways[values["name"]]:
             yield first | {
@@ -240,15 +240,15 @@ def _companions(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
 
 
 def _conflicts(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
-    wanted = _wanted(connection, batch)
-    for values in _claims(_unnamed)(connection, batch):
+    wanted = _wanted_values(connection, batch)
+    for values in _claims(_no_name)(connection, batch):
         name = values["name"]
         yield values | {"having": wanted.get((name, 0), []), "other_having": wanted.get((name, 1), [])}
 
 
 def _joints(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
     renamed = _claims(
-        _unnamed, characteristic="kind", other_characteristic="other_kind", margin="margin_written"
+        _no_name, characteristic="kind", other_characteristic="other_kind", margin="margin_written"
     )
     for values in renamed(connection, batch):
         same = values["other_characteristic"] == values["characteristic"]
@@ -261,8 +261,8 @@ def _upgrades(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
     wished: dict[str, list[str]] = defaultdict(list)
     for row in connection.execute(select(fit).where(fit.c.claim.in_(names)).order_by(*fit.primary_key)):
         wished[row.claim].append(f"{row.component}@{row.position}" if row.position else row.component)
-    remedied = _grouped(connection, flaw.c.claim, flaw.c.flaw, names)
-    for values in _claims(_unnamed)(connection, batch):
+    remedied = _values_by_name(connection, flaw.c.claim, flaw.c.flaw, names)
+    for values in _claims(_no_name)(connection, batch):
         name = values["name"]
         yield values | {
             "called": list(split(values["called"])),
@@ -272,7 +272,7 @@ def _upgrades(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
 
 
 def _budgets(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
-    for values in _claims(_unnamed)(connection, batch):
+    for values in _claims(_no_name)(connection, batch):
         usable = Decimal(values["usable"]).scaleb(-5).normalize()
         yield values | {"usable": usable}
 
@@ -304,9 +304,9 @@ _MAKERS: dict[str, Callable[[Connection, list[Any]], Iterator[_Values]]] = {
     "joint": _joints,
     "budget": _budgets,
     "supersession": _claims(lambda row: supersession_name(row.old, row.new)),
-    "precedence": _claims(_unnamed, first="position", then="other_position"),
-    "access": _claims(_unnamed),
-    "tightening": _claims(_unnamed),
+    "precedence": _claims(_no_name, first="position", then="other_position"),
+    "access": _claims(_no_name),
+    "tightening": _claims(_no_name),
     "upgrade": _upgrades,
     "report": _reports,
     "other_word": _with_list("means"),

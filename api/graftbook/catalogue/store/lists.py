@@ -129,7 +129,7 @@ def list_variants(session: Session, limit: int, cursor: str, range_: str = "") -
     variant = table("variant")
     query = select(variant)
     if range_:
-        _known(session, table("range").c.name, range_, UnknownRange)
+        _require_known(session, table("range").c.name, range_, UnknownRange)
         query = query.where(variant.c.range == range_)
     rows, following = _page(
         session, query, variant.c.name, {"list": "variants", "range": range_}, limit, cursor
@@ -181,7 +181,7 @@ def list_positions(session: Session, limit: int, cursor: str, section: str) -> L
     columns = ("name", "section", "title", "essential", "side", "pair", "circuit")
     query = select(*(position.c[name] for name in columns))
     if section:
-        _known(session, table("section").c.name, section, UnknownSection)
+        _require_known(session, table("section").c.name, section, UnknownSection)
         query = query.where(position.c.section == section)
     search = {"list": "positions", "section": section}
     rows, following = _page(session, query, position.c.name, search, limit, cursor)
@@ -280,7 +280,7 @@ def _wishes_of(session: Session, upgrades: list[str]) -> dict[str, list[UpgradeW
     return found
 
 
-def _known(session: Session, column: Any, name: str, problem: type[Unknown]) -> None:
+def _require_known(session: Session, column: Any, name: str, problem: type[Unknown]) -> None:
     if session.connection().execute(select(column).where(column == name)).first() is None:
         raise problem(name, names_near(session.connection(), column, name))
 

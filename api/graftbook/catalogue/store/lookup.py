@@ -191,7 +191,7 @@ def _with_prefix() -> Select[Any]:
     """The first spans whose prefix lies between two texts, with the titles of their variants."""
     span = table("chassis_span")
     within = span.c.prefix.between(bindparam("from"), bindparam("to"))
-    return _titled(_first_of(select(span).where(within)))
+    return _with_title(_first_of(select(span).where(within)))
 
 
 @cache
@@ -212,7 +212,7 @@ def _with_serial(length: int) -> Select[Any]:
         )
         wide = span.c.digits == length + missing if missing else span.c.digits >= length
         ranges.append(_first_of(select(span).where(of_prefix, within, span.c.last_serial >= least, wide)))
-    return _titled(union_all(*(select(each.subquery()) for each in ranges)))
+    return _with_title(union_all(*(select(each.subquery()) for each in ranges)))
 
 
 def _first_of(spans: Select[Any]) -> Select[Any]:
@@ -220,7 +220,7 @@ def _first_of(spans: Select[Any]) -> Select[Any]:
     return spans.order_by(span.c.prefix, span.c.first_serial).limit(bindparam("most"))
 
 
-def _titled(spans: Select[Any] | CompoundSelect[Any]) -> Select[Any]:
+def _with_title(spans: Select[Any] | CompoundSelect[Any]) -> Select[Any]:
     variant, held = table("variant"), spans.subquery()
     return select(held, variant.c.title).join(variant, variant.c.name == held.c.variant)
 

@@ -73,11 +73,11 @@ def _is_slip(name: str, other: str) -> bool:
     words, others = _BETWEEN_WORDS.split(name), _BETWEEN_WORDS.split(other)
     if len(words) == len(others):
         unlike = [pair for pair in zip(words, others, strict=True) if pair[0] != pair[1]]
-        return not unlike or (len(unlike) == 1 and _mistyped(*unlike[0]))
-    return _mistyped("".join(words), "".join(others))
+        return not unlike or (len(unlike) == 1 and _a_slip_apart(*unlike[0]))
+    return _a_slip_apart("".join(words), "".join(others))
 
 
-def _mistyped(word: str, other: str) -> bool:
+def _a_slip_apart(word: str, other: str) -> bool:
     shorter = min(len(word), len(other))
     if shorter < SHORTEST_WORD or word.isupper() or other.isupper():
         return False

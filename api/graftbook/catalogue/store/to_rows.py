@@ -191,10 +191,10 @@ def _companion(record: r.CompanionRecord, name: str, rows: Rows, kinds: KindRule
             "goes_in": record.goes_in or None,
         }
     )
-    rows["wanted"] += _wanted(name, 0, "having", record.having, kinds)
+    rows["wanted"] += _wanted_rows(name, 0, "having", record.having, kinds)
 
 
-def _wanted(claim: str, slot: int, field: str, cells: list[str], kinds: KindRules) -> list[Row]:
+def _wanted_rows(claim: str, slot: int, field: str, cells: list[str], kinds: KindRules) -> list[Row]:
     made = []
     for number, cell in enumerate(sorted(set(cells))):
         kind, comparator, written = read_wanted(cell)
@@ -212,8 +212,8 @@ def _conflict(record: r.ConflictRecord, name: str, rows: Rows, kinds: KindRules)
     fields = ("component", "position", "other_component", "other_position")
     row = {field: getattr(record, field) or None for field in fields}
     rows["conflict"].append({"claim": name, **row, "reason": record.reason})
-    rows["wanted"] += _wanted(name, 0, "having", record.having, kinds)
-    rows["wanted"] += _wanted(name, 1, "other_having", record.other_having, kinds)
+    rows["wanted"] += _wanted_rows(name, 0, "having", record.having, kinds)
+    rows["wanted"] += _wanted_rows(name, 1, "other_having", record.other_having, kinds)
 
 
 def _joint(record: r.JointRecord, name: str, rows: Rows, kinds: KindRules) -> None:
@@ -307,7 +307,7 @@ def _report(record: r.ReportRecord, name: str, rows: Rows, kinds: KindRules) -> 
     )
 
 
-def _bought(record: r.Record, _name: str, rows: Rows, _kinds: KindRules) -> None:
+def _append_row(record: r.Record, _name: str, rows: Rows, _kinds: KindRules) -> None:
     kind = record.kind_of_record
     rows[kind].append(TO_ROW[kind](record))
 
@@ -338,7 +338,7 @@ _MAKERS: dict[str, Callable[[Any, str, Rows, KindRules], None]] = {
     "other_word": _other_word,
     "outline": _outline,
     "mark": _mark,
-    **dict.fromkeys(TO_ROW, _bought),
+    **dict.fromkeys(TO_ROW, _append_row),
 }
 MEASURED = frozenset(kind for kind, make in _MAKERS.items() if "kinds" in signature(make).parameters)
 """The kinds of record that say something measured, so that the kinds of characteristic must be known."""

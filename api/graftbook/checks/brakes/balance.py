@@ -46,7 +46,7 @@ def lock_order(before: Fitted, after: Fitted, rule: BrakeRule, rules: Rules, lad
         at_least(NEVER),
         digits=2,
         otherwise=rules.of_approval,
-        say=lambda was, now: f"{state.capitalize()}, the rear locks too soon: {_worded(was, now)}",
+        say=lambda was, now: f"{state.capitalize()}, the rear locks too soon: {_was_and_now(was, now)}",
         mend=_balance_mend(after, shares, ideal, last),
         more=(
             figure(f"front share of braking at {last:.1f} g", shares.before, shares.after, ""),
@@ -55,7 +55,7 @@ def lock_order(before: Fitted, after: Fitted, rule: BrakeRule, rules: Rules, lad
     )
 
 
-def _worded(before: float | None, after: float) -> str:
+def _was_and_now(before: float | None, after: float) -> str:
     was, now = (
         "not recorded" if rate is None else f"from {rate:.2f} g" if rate < NEVER else "nowhere"
         for rate in (before, after)

@@ -117,14 +117,14 @@ def _left_said(
     return say
 
 
-def _left(reading: Reading, rule: BrakeRule, circuit: str) -> float:
+def _force_left(reading: Reading, rule: BrakeRule, circuit: str) -> float:
     return left_by_foot(reading, rule.foot_n).get(circuit, -1.0)
 
 
 def _each_circuit(before: Fitted, after: Fitted, rule: BrakeRule) -> tuple[Figure, ...]:
     figures = []
     for circuit in OTHER:
-        sides = on_both(before, after, partial(_left, rule=rule, circuit=circuit))
+        sides = on_both(before, after, partial(_force_left, rule=rule, circuit=circuit))
         if sides.after is not None and sides.after >= 0:
             was = None if sides.before == -1.0 else sides.before
             figures.append(figure(f"by foot, the {circuit} circuit lost", was, sides.after, "m/s2"))

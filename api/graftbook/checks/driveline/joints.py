@@ -170,11 +170,11 @@ def joint_ripple(before: Fitted, after: Fitted, position: str) -> Finding:
         otherwise=Verdict.caution,
         mend=_mend(after, position, MENDS[arrangement]) if arrangement in MENDS else "",
         more=(figure("angle left by the joints together", left.before, left.after, "deg"),),
-        say=lambda was, now: _said(after, position, was, now),
+        say=lambda was, now: _sentence(after, position, was, now),
     )
 
 
-def _said(after: Fitted, position: str, was: float | None, now: float) -> str:
+def _sentence(after: Fitted, position: str, was: float | None, now: float) -> str:
     reading = Reading(after)
     known = "" if reading.maybe_word(position, "joint_arrangement") else ", as is usual"
     joints = {

@@ -167,11 +167,11 @@ def speed_shown(after: Fitted, factors: BothSides[float], law: Law) -> Finding:
         Bound(low * 80 * KMH, high * 80 * KMH),
         mend="" if factors.after is None else drive_mend(after, factors.after, holds),
         more=(*shown_at, figure("error of the speed shown", error.before, error.after, "%")),
-        say=_said,
+        say=_speed_sentence,
     )
 
 
-def _said(was: float | None, now: float) -> str:
+def _speed_sentence(was: float | None, now: float) -> str:
     """ "Speed shown at a true 80 km/h: 81.3 -> 73.2 km/h, 8.5 % low: it goes faster than it shows"."""
     numbers = before_after(None if was is None else was / KMH, now / KMH, 1, "km/h")
     error = round(100 * (now / KMH / 80 - 1), 1)
@@ -256,11 +256,11 @@ def distance_counted(factors: BothSides[float]) -> Finding:
         Bound(-COUNTED_WITHIN, COUNTED_WITHIN),
         otherwise=Verdict.caution,
         mend="Correct the speedometer drive; until then note the error with the distance.",
-        say=_counted,
+        say=_distance_sentence,
     )
 
 
-def _counted(was: float | None, now: float) -> str:
+def _distance_sentence(was: float | None, now: float) -> str:
     digits = 2 if abs(abs(now) - COUNTED_WITHIN) < 0.0005 else 1  # so that 2.53 is not told as 2.5
     numbers = before_after(None if was is None else 100 * was, 100 * now, digits, "%")
     way = "too far" if now > 0 else "too little"

@@ -75,7 +75,7 @@ def charging(before: Fitted, after: Fitted, condition: str, budget: Budget, more
     over = sides.after is not None and not at_most(1).holds(sides.after)
     return against(
         f"electrical.charging.{condition}{more}",
-        f"continuous load, {_worded(condition)}, as a part of the charging machine's output",
+        f"continuous load, {_condition_words(condition)}, as a part of the charging machine's output",
         sides,
         SOURCE if over else _usable(budget),
         "%",
@@ -105,7 +105,7 @@ def _usable(budget: Budget) -> Limit:
     return replace(BUDGET, text=f"at most {share:.3g} % of what the machine gives", value=share)
 
 
-def _worded(condition: str) -> str:
+def _condition_words(condition: str) -> str:
     return {"day": "by day", "night": "at night", "worst": "on a cold wet night"}[condition]
 
 

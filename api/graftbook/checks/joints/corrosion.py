@@ -88,11 +88,11 @@ def inspect(before: Fitted, after: Fitted) -> list[Finding]:
     pairs = dict.fromkeys(touching(before, after))
     zinced = [p for p, _, m in after.recorded("zinc_thickness") if m.low != 0]
     return [
-        *(_unknown_place(after, a, b) for a, b in pairs if not _placed(after, a)),
+        *(_unknown_place(after, a, b) for a, b in pairs if not _has_position(after, a)),
         *(
             metal_joint(before, after, a, b)
             for a, b in pairs
-            if _placed(after, a) and (_unlike(after, a, b) or _unlike(before, a, b))
+            if _has_position(after, a) and (_unlike(after, a, b) or _unlike(before, a, b))
         ),
         *(zinc_life(before, after, position) for position in zinced),
     ]
@@ -123,7 +123,7 @@ def _bolted_to(fitted: Fitted, position: str) -> str | None:
     return measure.text if measure else None
 
 
-def _placed(fitted: Fitted, position: str) -> bool:
+def _has_position(fitted: Fitted, position: str) -> bool:
     return position in fitted.book.positions
 
 
@@ -280,11 +280,11 @@ def _joint(reading: Reading, one: str, other: str) -> MetalJoint:
         reading.word("isolation", "isolates")
     environment = reading.fact_word("environment")
     if not reading.missing:
-        _known(metals, environment)
+        _require_figures(metals, environment)
     return MetalJoint(metals[0], metals[1], (covered[0], covered[1]), isolated, environment)
 
 
-def _known(metals: list[str], environment: str) -> None:
+def _require_figures(metals: list[str], environment: str) -> None:
     """Raise ValueError for a metal or an environment without a figure."""
     index_difference_v(*metals)
     if environment not in GREATEST_DIFFERENCE_V:

@@ -87,7 +87,7 @@ class _Choices:
     def next_best(self, place: str) -> tuple[Other, ...]:
         """The best set with another component at the place; none where it is proved that there is none."""
         outcome = Outcome.proved
-        if (conceded := self._conceded(place)) is not None:
+        if (conceded := self._by_concession(place)) is not None:
             return conceded
         try:
             fit = Fit(place, self.solved.found.values[place])
@@ -102,7 +102,7 @@ class _Choices:
             self.as_other(place, second.values[place], lambda: second, self.difference_to(second), outcome),
         )
 
-    def _conceded(self, place: str) -> tuple[Other, ...] | None:
+    def _by_concession(self, place: str) -> tuple[Other, ...] | None:
         """The next best as concession goes on to it; None where it does not settle that."""
         if self.solved.concession is None:
             return None

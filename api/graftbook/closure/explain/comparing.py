@@ -48,7 +48,7 @@ def why_not(
     if deadline.passed:
         return NEITHER
     other = with_component(book, question, component, position)
-    return _compared(book, replace(question, alternatives=0), book, other, deadline)
+    return _compare_in_time(book, replace(question, alternatives=0), book, other, deadline)
 
 
 def with_component(book: RuleBook, question: Question, component: str, position: str) -> Question:
@@ -90,10 +90,10 @@ def what_if(
     deadline: Deadline | None = None,
 ) -> Comparison:
     """The same wishes on another vehicle, or at another revision of the book, within one deadline."""
-    return _compared(book, question, other_book, other, deadline or Deadline(question.seconds))
+    return _compare_in_time(book, question, other_book, other, deadline or Deadline(question.seconds))
 
 
-def _compared(
+def _compare_in_time(
     book: RuleBook, question: Question, other_book: RuleBook, other: Question, deadline: Deadline
 ) -> Comparison:
     """Both answers: the first has half of the time, the second what is left of it."""

@@ -138,7 +138,7 @@ class Explanation:
     # Links --------------------------------------------------------------------------------------
 
     def _every_link(self) -> Iterator[Link]:
-        for number in sorted(self._touched()):
+        for number in sorted(self._demands_touched()):
             demand = self.problem.demands[number]
             gone = [fit for fit in demand.when if not self._sits(fit)]
             if not gone:
@@ -146,11 +146,11 @@ class Explanation:
             elif len(gone) == 1:
                 yield from self._out_of_the_way(demand, gone[0])
         for use in self.problem.budgets:
-            yield from self._supplied(use)
+            yield from self._supplies_needed(use)
         for regret in self.problem.regrets:
             yield from self._better(regret)
 
-    def _touched(self) -> set[int]:
+    def _demands_touched(self) -> set[int]:
         """The demands that something new could meet, and those that something that went would bring."""
         found: set[int] = set()
         for place, was in self.was.items():
@@ -215,7 +215,7 @@ class Explanation:
                 how = How.needs if replaced else How.makes_way
                 yield Link(place, _because(demand, how, parent, parent), tier, demand=demand)
 
-    def _supplied(self, use: BudgetUse) -> Iterator[Link]:
+    def _supplies_needed(self, use: BudgetUse) -> Iterator[Link]:
         """Supplies without which a budget would be short, from what takes of it, most first."""
         values = self.found.values
         change = {p: use.contributions[p][values[p]] - now for p, now in use.today.items()}

@@ -107,7 +107,7 @@ def _try(problem: Problem, question: Question, group: list[Switch]) -> Iterator[
         if isinstance(part.ground, FitComponent):
             most = MOST_REPLACEMENTS // (1 + (len(problem.demands) >= FEWER_FROM))
             rest = {s for s in group if s != switch}
-            best = _replaced(problem.scope, question, rest, part.ground, most, problem.deadline)
+            best = _best_instead(problem.scope, question, rest, part.ground, most, problem.deadline)
             if best is not None:
                 totals, fit = best
                 yield _Tried(gives_up, totals, lost - 1, fit, part.ground)
@@ -123,7 +123,7 @@ def _without(problem: Problem, group: list[Switch]) -> Totals | None:
     return best_totals(free)
 
 
-def _replaced(
+def _best_instead(
     scope: Scope, question: Question, rest: set[Switch], wish: FitComponent, most: int, deadline: Deadline
 ) -> tuple[Totals, FitComponent] | None:
     """The best set with another component in place of a wished one and `rest` given up; None without one."""

@@ -39,7 +39,7 @@ def attainable(scope: Scope, wishes: Iterable[Wish], deadline: Deadline) -> set[
     switches = {wish: _switch(model, asked[wish.name]) for wish in wishes}
     had: set[Wish] = set()
     while left := {wish: switches[wish] for wish in wishes if wish not in had}:
-        found = _fulfilled(model, left, problem)
+        found = _fulfil_more(model, left, problem)
         if not found:
             break
         had |= found
@@ -58,7 +58,7 @@ def _switch(model: Model, demands: list[Demand]) -> Any:
     return switch
 
 
-def _fulfilled(model: Model, left: dict[Wish, Any], problem: Problem) -> set[Wish]:
+def _fulfil_more(model: Model, left: dict[Wish, Any], problem: Problem) -> set[Wish]:
     """The wishes that one more set fulfils, as many as it can; none when no set fulfils any."""
     trial = model.model.clone()
     trial.add_bool_or(list(left.values()))

@@ -101,9 +101,9 @@ class Concession:
         for variables, priced in made.without_budgets.costs.items():
             for combination, cost in priced.items():
                 if len(variables) == 1:
-                    costs[variables[0]][combination[0]] += self._packed(cost)
+                    costs[variables[0]][combination[0]] += self._weighed(cost)
                 else:
-                    self._cost_together(variables, combination, self._packed(cost))
+                    self._cost_together(variables, combination, self._weighed(cost))
         for variable, of_values in costs.items():
             self._cost_values(variable, of_values)
 
@@ -133,7 +133,7 @@ class Concession:
         else:
             yield from (own[at] for at in bits(self.made.all_of[variable] & ~values))
 
-    def _packed(self, cost: Mapping[str, int]) -> int:
+    def _weighed(self, cost: Mapping[str, int]) -> int:
         return sum(self._weights[name] * figure for name, figure in cost.items())
 
     def _cost_together(self, variables: Sequence[int], combination: Sequence[int], cost: int) -> None:
@@ -210,7 +210,7 @@ class Concession:
                     return True
                 trusted.update(dict.fromkeys(dear))
                 continue
-            core = self._core(assumed, self._named(paid.hopes))
+            core = self._core(assumed, self._blamed(paid.hopes))
             if not core:
                 return False
             fresh = self._concede(core, paid)
@@ -219,7 +219,7 @@ class Concession:
                     del trusted[literal]
             trusted.update(dict.fromkeys(x for x in fresh if paid.hopes[x] >= bound))
 
-    def _named(self, hopes: Mapping[int, int]) -> list[int]:
+    def _blamed(self, hopes: Mapping[int, int]) -> list[int]:
         """The hopes that the solver blames, the cheapest first."""
         core = [literal for literal in self.solver.get_core() or () if literal in hopes]
         return sorted(core, key=lambda literal: (hopes[literal], abs(literal)))

@@ -302,13 +302,13 @@ class Model:
         for place in sorted(self.domains):
             values = sorted(self.domains[place], key=lambda c: c or "")
             if len(values) > 1:
-                yield self._ranked([self.literals[Fit(place, value)] for value in values])
+                yield self._rank_terms([self.literals[Fit(place, value)] for value in values])
         for number in sorted(self.orders):
             own = sorted(self.orders[number], key=lambda pair: pair[0].component)
             if len(own) > 1:
-                yield self._ranked([variable for _, variable in own])
+                yield self._rank_terms([variable for _, variable in own])
 
-    def _ranked(self, literals: list[Any]) -> Terms:
+    def _rank_terms(self, literals: list[Any]) -> Terms:
         return Terms([(v, rank) for rank, v in enumerate(literals) if rank], 0, len(literals) - 1)
 
     def ordered_criteria(self) -> list[Terms]:
@@ -353,15 +353,15 @@ class Model:
         """The best set; with `unique`, ties are broken. Raises Unsolvable and OutOfTime."""
         until = self.problem.deadline.within(seconds)
         first, *further = self.packed(self.ordered_criteria()) or [[]]
-        found = self._minimised(first, until, None)
+        found = self._minimise(first, until, None)
         for stage in further:
-            found = self._minimised(stage, until, found)
+            found = self._minimise(stage, until, found)
         if unique and self._has_equal(found, until):
             for stage in self.packed(self._ties()):
-                found = self._minimised(stage, until, found)
+                found = self._minimise(stage, until, found)
         return found
 
-    def _minimised(self, stage: list[Terms], until: Deadline, known: Found | None) -> Found:
+    def _minimise(self, stage: list[Terms], until: Deadline, known: Found | None) -> Found:
         """Minimise one stage's objective and fix it."""
         if until.passed:
             raise until.over(known, None if known is None else 0.0)

@@ -273,7 +273,7 @@ class _Tree:
         axis = {variable: at for at, variable in enumerate(variables)}
         total = np.zeros((self.packed.words, *(self.sizes[v] for v in variables)), dtype=np.int64)
         for added, table in enumerate(tables, 1):
-            total += _aligned(table, axis)
+            total += _align(table, axis)
             if not added % 2 or added == len(tables):
                 np.minimum(total, NEVER, out=total)
         return total
@@ -305,14 +305,14 @@ class _Tree:
         above = self.steps[step.parent]
         axis = {variable: at for at, variable in enumerate(above.variables)}
         assert above.belief is not None
-        beside = np.where(above.belief >= NEVER, NEVER, above.belief - _aligned(step.message, axis))
+        beside = np.where(above.belief >= NEVER, NEVER, above.belief - _align(step.message, axis))
         kept = set(step.variables)
         for at in reversed(range(len(above.variables))):
             if above.variables[at] not in kept:
                 beside = least(beside, at)
         left = tuple(v for v in above.variables if v in kept)
         axis = {variable: at for at, variable in enumerate(step.variables)}
-        step.belief = np.minimum(step.cells + _aligned(Table(left, beside), axis), NEVER)
+        step.belief = np.minimum(step.cells + _align(Table(left, beside), axis), NEVER)
 
     def costs_of(self, variable: int) -> Cells:
         """For each value of a variable what the best set with it costs."""
@@ -324,15 +324,15 @@ class _Tree:
     @property
     def at_best(self) -> dict[int, int]:
         """A best assignment, the first value of several that cost the same."""
-        return self._picked[0]
+        return self._picks[0]
 
     @property
     def alone(self) -> bool:
         """Whether no other assignment costs as little: no step on the way had a choice."""
-        return self._picked[1]
+        return self._picks[1]
 
     @cached_property
-    def _picked(self) -> tuple[dict[int, int], bool]:
+    def _picks(self) -> tuple[dict[int, int], bool]:
         chosen: dict[int, int] = {}
         all_alone = True
         for variable in reversed(self.order):
@@ -399,7 +399,7 @@ class _Tree:
             chosen[one] = value
 
 
-def _aligned(table: Table, axis: Mapping[int, int]) -> Cells:
+def _align(table: Table, axis: Mapping[int, int]) -> Cells:
     """A table's cells with an axis for each of the variables in `axis`."""
     places = [axis[v] for v in table.variables]
     cells = table.cells

@@ -63,26 +63,26 @@ class Packed:
         """Add what was made since the last time."""
         self._leads = None
         new = self.made.take()
-        for variables, rows in self._substituted(new.forbidden).items():
-            self._put(Table(variables, self._banned(variables, rows)))
+        for variables, rows in self._substitute(new.forbidden).items():
+            self._keep(Table(variables, self._ban(variables, rows)))
         for variables, costs in new.costs.items():
             if len(variables) == 1:
                 lead, values = self.lead_of(variables[0])
                 words = [self._price(costs.get((v,), {})) for v in values]
-                self._put(Table((lead,), np.array(words, dtype=np.int64).T))
+                self._keep(Table((lead,), np.array(words, dtype=np.int64).T))
                 continue
             cells = np.zeros((self.words, *self._sizes(variables)), dtype=np.int64)
             for at, figures in costs.items():
                 for word, cost in enumerate(self._price(figures)):
                     cells[(word, *at)] = cost
-            self._put(self._read_off(Table(variables, cells)))
+            self._keep(self._read_off(Table(variables, cells)))
         for variables, bans in new.chains:
-            self._put(self._read_off(Table(variables, np.where([bans] * self.words, NEVER, 0))))
+            self._keep(self._read_off(Table(variables, np.where([bans] * self.words, NEVER, 0))))
 
     def _sizes(self, variables: tuple[int, ...]) -> tuple[int, ...]:
         return tuple([len(self.values[v]) for v in variables])
 
-    def _banned(self, variables: tuple[int, ...], rows: Iterable[tuple[Mask, ...]]) -> Cells:
+    def _ban(self, variables: tuple[int, ...], rows: Iterable[tuple[Mask, ...]]) -> Cells:
         sizes = self._sizes(variables)
         forbid = _forbidden if math.prod(sizes) <= LARGEST_TABLE else _forbidden.__wrapped__
         return forbid(self.words, sizes, frozenset(rows))
@@ -95,7 +95,7 @@ class Packed:
             words[word] += weight * figure
         return words
 
-    def _put(self, table: Table) -> None:
+    def _keep(self, table: Table) -> None:
         """Keep a table, added to the one of the same variables."""
         if (same := self._tables.get(table.variables)) is not None:
             table = Table(table.variables, np.minimum(same.cells + table.cells, NEVER))
@@ -107,7 +107,7 @@ class Packed:
             table = _read_off(table, follower, *self.aliases[follower])
         return table
 
-    def _substituted(self, forbidden: Forbidden) -> Forbidden:
+    def _substitute(self, forbidden: Forbidden) -> Forbidden:
         """The same bans about no variable that is read off another; which ones are is found here.
 
         A variable whose value follows from another one's is read off that one, and needs no step. The two

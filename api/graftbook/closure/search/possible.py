@@ -141,7 +141,7 @@ class _Before:
             if now != (before := today.get(place)):
                 touched |= further.touched(place, (before,), (now,))
         sitting = {**today, **new}
-        if not all(_obeyed(further, sitting, further.demands[number]) for number in touched):
+        if not all(_obeys(further, sitting, further.demands[number]) for number in touched):
             return False
         return not any(_broken(margin, new) for margin in self.margins_of(new))
 
@@ -156,7 +156,7 @@ def _changes(use: BudgetUse, place: str, values: Iterable[str | None]) -> bool:
     return all(gives[component] != now for component in values)
 
 
-def _obeyed(further: Propagation, sitting: Mapping[str, str | None], demand: Demand) -> bool:
+def _obeys(further: Propagation, sitting: Mapping[str, str | None], demand: Demand) -> bool:
     """Whether a set obeys a demand, and leaves no choice of what it orders."""
     for place, component in demand.when:
         if sitting.get(place) != component:

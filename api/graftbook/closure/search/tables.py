@@ -142,7 +142,7 @@ class Tables:
         if not needs:
             self._forbid(unmet)
             return
-        event = self._joined(unmet) if unmet else None
+        event = self._all_of(unmet) if unmet else None
         if len(needs) > 1:
             needs = sorted(dict.fromkeys(needs), key=lambda need: need.component)
         self._order(number, demand, event, needs)
@@ -191,7 +191,7 @@ class Tables:
             _add_up(costs.setdefault(row, {}), cost)
 
     def _cost_while(self, so: dict[int, Mask], cost: Mapping[str, int]) -> None:
-        event = self._joined(so) if so else None
+        event = self._all_of(so) if so else None
         self._cost_event(event, cost)
 
     def _forbid(self, unmet: dict[int, Mask]) -> None:
@@ -214,7 +214,7 @@ class Tables:
             variables = tuple(sorted(so))
             self.made.forbidden.setdefault(variables, set()).add(tuple([so[v] for v in variables]))
 
-    def _joined(self, so: dict[int, Mask]) -> Event:
+    def _all_of(self, so: dict[int, Mask]) -> Event:
         """One event that is so while all of them are."""
         first, *others = (Event(variable, so[variable]) for variable in sorted(so))
         for other in others:
@@ -271,7 +271,7 @@ class Tables:
             if not so:
                 undetermined[key] = None
             elif known is not None:
-                known.append(self._joined(so))
+                known.append(self._all_of(so))
         for events in undetermined.values():
             self._cost_event(None if events is None else self._any_of(events), {"unconfirmed": 1})
 

@@ -184,7 +184,7 @@ def totals_of(problem: Problem, found: Found) -> Totals:
     new = [fit for p, c in found.values.items() if not scope.is_today(fit := Fit(p, c))]
     summed = Cost(*(sum(column) for column in zip(NO_COST, *(fit_cost(scope, f) for f in new), strict=True)))
     loose = loose_quantities(problem, found)
-    flaws, undetermined = _regretted(problem, found)
+    flaws, undetermined = _regrets(problem, found)
     return Totals(
         summed.irreversible,
         summed.visible,
@@ -213,7 +213,7 @@ def _unknown_pieces(scope: Scope, new: list[Fit], loose: dict[str, int]) -> tupl
     return tuple(sorted(pieces.items()))
 
 
-def _regretted(problem: Problem, found: Found) -> tuple[int, int]:
+def _regrets(problem: Problem, found: Found) -> tuple[int, int]:
     """Weight of the flaws brought, and number of rules that cannot be determined."""
     flaws, undetermined = 0, set()
     for regret in problem.regrets:

@@ -93,10 +93,10 @@ def of_wish(wish: Wish, book: RuleBook) -> str:
 def wished(wish: Wish, book: RuleBook) -> str:
     """What the asker wishes, as it stands after "wish": "front discs: QB-3310 (front brake caliper)"."""
     came_by = getattr(wish, "upgrade", "")
-    return f"{came_by}: {_wished(wish, book)}" if came_by else _wished(wish, book)
+    return f"{came_by}: {_wish_words(wish, book)}" if came_by else _wish_words(wish, book)
 
 
-def _wished(wish: Wish, book: RuleBook) -> str:
+def _wish_words(wish: Wish, book: RuleBook) -> str:
     match wish:
         case FitComponent():
             where = f" at {the(book, wish.position)}" if wish.position else ""

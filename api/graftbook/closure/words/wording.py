@@ -53,7 +53,7 @@ def headline(answer: Answer) -> str:
     """The outcome in one line."""
     match answer.outcome:
         case Outcome.proved:
-            return _proved(answer)
+            return _proved_sentence(answer)
         case Outcome.impossible:
             return "Impossible, proved: no set fulfils all of this."
         case Outcome.not_proved:
@@ -62,7 +62,7 @@ def headline(answer: Answer) -> str:
             return "These wishes reach more of the vehicle than can be reasoned over; ask for less at once."
 
 
-def _proved(answer: Answer) -> str:
+def _proved_sentence(answer: Answer) -> str:
     if answer.solution is None:
         raise ValueError("proved the best, and there is no set")
     if answer.nothing_wished and not answer.solution.changes:

@@ -31,7 +31,7 @@ def changes_between(before: Mapping[str, Part], now: Sequence[Part]) -> list[Fla
         if was is None:
             found.append(_change("new", part, "", _in_words(part)))
         else:
-            found += _moved(was, part)
+            found += _changes_between(was, part)
     found += [_change("gone", part, _in_words(part), "") for n, part in before.items() if n not in present]
     return sorted(found, key=lambda one: (_ORDER.index(one["what"]), one["number"]))
 
@@ -43,7 +43,7 @@ def _change(what: ChangeWord, part: Part, was: str, now: str) -> FlatChangeOut:
     return {"what": what, "number": part["number"], "name": part["name"], "was": was, "now": now}
 
 
-def _moved(was: Part, now: Part) -> list[FlatChangeOut]:
+def _changes_between(was: Part, now: Part) -> list[FlatChangeOut]:
     compared: list[tuple[ChangeWord, str, str]] = [
         ("price", _price_words(was), _price_words(now)),
         ("span", fits_words(was["fits"]), fits_words(now["fits"])),

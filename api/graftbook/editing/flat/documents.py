@@ -30,7 +30,7 @@ def list_document(kept: FlatList) -> FlatListOut:
         "file": kept.file,
         "rows": len(kept.rows),
         "heads": kept.heads,
-        "taken": _taken(kept),
+        "taken": _taken_document(kept),
         "changed": kept.changed.isoformat(),
     }
 
@@ -41,7 +41,7 @@ def line_document(kept: FlatList) -> FlatListLineOut:
         "name": kept.name,
         "file": kept.file,
         "decisions": len(kept.decisions),
-        "taken": _taken(kept),
+        "taken": _taken_document(kept),
     }
 
 
@@ -60,7 +60,7 @@ def _mapping(mapping: FlatMapping) -> FlatMappingOut:
     }
 
 
-def _taken(kept: FlatList) -> FlatTakenOut | None:
+def _taken_document(kept: FlatList) -> FlatTakenOut | None:
     if kept.taken_revision is None:
         return None
     return {"file": kept.taken_file, "revision": kept.taken_revision, "numbers": len(kept.taken)}

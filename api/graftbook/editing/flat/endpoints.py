@@ -57,7 +57,7 @@ _SHEET = {
 }
 
 
-def _answered(kept: flat.FlatList, status: int = 200) -> Response:
+def _list_answer(kept: flat.FlatList, status: int = 200) -> Response:
     headers = {"ETag": kept.etag, **ASK_AGAIN}
     return json_answer(documents.list_document(kept), status=status, headers=headers)
 
@@ -92,7 +92,7 @@ def list_flat_lists(
 def get_flat_list(request: Request, name: Name, service: ServiceDep) -> Response:
     """Its ETag is what a new mapping and taking must send as If-Match."""
     kept = flat.flat_list(service.engine, name)
-    return not_modified(kept.etag, ASK_AGAIN) if has_already(request, kept.etag) else _answered(kept)
+    return not_modified(kept.etag, ASK_AGAIN) if has_already(request, kept.etag) else _list_answer(kept)
 
 
 @router.put(
@@ -109,7 +109,7 @@ def get_flat_list(request: Request, name: Name, service: ServiceDep) -> Response
 def put_flat_list(name: Name, body: FlatMapping, service: ServiceDep, if_match: IfMatch = None) -> Response:
     """To replace one needs If-Match. Columns are named by their heads, so they may move."""
     kept = flat.put_mapping(service.engine, name, body, if_match)
-    return _answered(kept, 201 if if_match is None else 200)
+    return _list_answer(kept, 201 if if_match is None else 200)
 
 
 @router.delete(
@@ -156,7 +156,7 @@ async def put_flat_issue(
     if length.isdecimal() and int(length[:20]) > LARGEST:
         raise problems.TooLarge(f"A flat list has at most {LARGEST:,} bytes")
     content = await request.body()
-    return _answered(await run_in_threadpool(flat.put_issue, service.engine, name, file, content))
+    return _list_answer(await run_in_threadpool(flat.put_issue, service.engine, name, file, content))
 
 
 @router.get(
@@ -188,7 +188,7 @@ def get_flat_issue(name: Name, service: ServiceDep) -> Response:
 )
 def decide_flat_list(name: Name, body: schemas.FlatDecisionsIn, service: ServiceDep) -> Response:
     """They are kept with the mapping, so that the next issue does not ask again."""
-    return _answered(flat.decide(service.engine, name, body.answers))
+    return _list_answer(flat.decide(service.engine, name, body.answers))
 
 
 @router.post(

@@ -78,7 +78,7 @@ class Ends:
             return self._of_prefix(prefixes[0], first, last)
         return [self._of_vehicles() | self._span(first, last)]
 
-    def _said(self) -> str:
+    def _typed_span(self) -> str:
         """The ends that the row names, as it writes them."""
         return " to ".join(filter(None, (self.row["from"], self.row["to"])))
 
@@ -113,7 +113,7 @@ class Ends:
         text = self.row[side]
         if not text:
             return None
-        if found := self._read(text, side):
+        if found := self._end_in(text, side):
             return found
         sentence = (
             f"“{text}” in the column {self.mapping.columns[side]} is no chassis number that the catalogue "
@@ -121,9 +121,9 @@ class Ends:
         answer = self._ask(
             "end", f"{side} {text}", f"{sentence}knows, and no day.",
             [*self._with_digits(text), WITHOUT, NONE],
-            typed="chassis", reads=lambda typed: bool(self._read(typed, side)), for_all=True,
+            typed="chassis", reads=lambda typed: bool(self._end_in(typed, side)), for_all=True,
         )  # fmt: skip
-        return None if answer == WITHOUT[0] else self._read(answer, side)
+        return None if answer == WITHOUT[0] else self._end_in(answer, side)
 
     def _with_digits(self, text: str) -> list[tuple[str, str]]:
         """The chassis number that is meant where letters stand for digits that look like them."""
@@ -131,11 +131,11 @@ class Ends:
         mended = before + sign + serial.upper().translate(LIKE_DIGITS)
         for prefix, number in readings(mended) if mended != text else ():
             if prefix in self.spans:
-                written = self._written(Chassis(prefix, number))
+                written = self._number_of(Chassis(prefix, number))
                 return [(written, f"{written}: a digit is meant, not the letter like it")]
         return []
 
-    def _read(self, text: str, side: str) -> End:
+    def _end_in(self, text: str, side: str) -> End:
         for prefix, serial in readings(text):
             if prefix in self.spans:
                 return Chassis(prefix, serial)
@@ -160,7 +160,7 @@ class Ends:
 
     def _prefixes(self) -> list[str]:
         """The prefixes that a bare number is meant for."""
-        typed = self._said()
+        typed = self._typed_span()
         if self.vehicles is None:
             return [self._prefix_asked(typed)]
         prefixes = sorted(
@@ -208,7 +208,7 @@ class Ends:
         if self.vehicles is None:
             return self._within(prefix, first, last)
         own = {name for name, _ in self.spans[prefix]}
-        typed = self._said()
+        typed = self._typed_span()
         about = f"{typed} for {self.row['fits']}"
         if not own & self.vehicles.variants:
             sentence = f"{typed} is a chassis number of {self._titles(prefix)}, which the row does not fit."
@@ -242,7 +242,7 @@ class Ends:
         found: Condition = {}
         for end, column, of_day in ((first, "from", "first"), (last, "to", "last")):
             if isinstance(end, Chassis):
-                found[f"chassis_{column}"] = self._written(end)
+                found[f"chassis_{column}"] = self._number_of(end)
             elif isinstance(end, Days):
                 day: date = getattr(end, of_day)
                 found[f"built_{column}"] = day.isoformat()
@@ -263,9 +263,9 @@ class Ends:
             return end
         first, last = min(s.first for s in spans), max(s.last for s in spans)
         bounds = f"{spans[0].number(first)} to {spans[0].number(last)}"
-        sentence = f"{self._written(end)} is outside the numbers that were built, {bounds}."
-        self._ask("outside", f"{side} {self._written(end)}", sentence, [WITHOUT, NONE], for_all=True)
+        sentence = f"{self._number_of(end)} is outside the numbers that were built, {bounds}."
+        self._ask("outside", f"{side} {self._number_of(end)}", sentence, [WITHOUT, NONE], for_all=True)
         return None
 
-    def _written(self, end: Chassis) -> str:
+    def _number_of(self, end: Chassis) -> str:
         return self.spans[end.prefix][0][1].number(end.serial)

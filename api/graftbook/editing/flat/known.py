@@ -176,7 +176,7 @@ class Known:
         words = {word: word for word in self._by_word}
         every = {**words, **self._by_name}
         near = [every[found] for found in likest(said(text), list(every), MOST_NEAR)]
-        meant = [self._put_right(one) for word in said(text).split() for one in self._parted(word)]
+        meant = [self._put_right(one) for word in said(text).split() for one in self._parts_of(word)]
         phrase = " ".join(meant)
         if phrase in self._by_name:
             near = [self._by_name[phrase], *near]
@@ -187,7 +187,7 @@ class Known:
             near = [rest]
         return [(one, self._in_words(one)) for one in dict.fromkeys(near)]
 
-    def _parted(self, word: str) -> list[str]:
+    def _parts_of(self, word: str) -> list[str]:
         """A word that is not known, parted at dashes and between digits and letters."""
         known = word in self._by_word or word in self._in_every_title
         return [word] if known else _GROWN_TOGETHER.sub(" ", word).split()
@@ -249,14 +249,14 @@ class Known:
 
     def section(self, text: str) -> str:
         """The section that a text names; empty: none."""
-        return self._called["section"].get(said(text), "")
+        return self._names_by_word["section"].get(said(text), "")
 
     def supplier(self, text: str) -> str:
         """The supplier that a text names; empty: none."""
-        return self._called["supplier"].get(said(text), "")
+        return self._names_by_word["supplier"].get(said(text), "")
 
     @cached_property
-    def _called(self) -> Mapping[str, Mapping[str, str]]:
+    def _names_by_word(self) -> Mapping[str, Mapping[str, str]]:
         """Kind → what people say → name; names go before titles."""
         kinds = {"section": self.sections, "supplier": self.suppliers}
         return {

@@ -48,7 +48,7 @@ def _workbook_table(name: str, content: bytes) -> Table:
         for sheet in sheets_in(content):
             for row in sheet.rows:
                 rows += [[]] * (row.number - 1 - len(rows))
-                rows += _bounded(iter([[cell.text for cell in row.cells]]), row.number - 1)
+                rows += _checked_rows(iter([[cell.text for cell in row.cells]]), row.number - 1)
             if rows:
                 return Table(rows, (f"Of the workbook its sheet {sheet.name} was read.", *sheet.assumed))
     except NotASheet as wrong:
@@ -57,9 +57,9 @@ def _workbook_table(name: str, content: bytes) -> Table:
 
 
 def _text_table(content: bytes) -> Table:
-    text, encoding = _decoded(content)
+    text, encoding = _decode(content)
     between = _separator(text)
-    rows = list(_bounded(csv.reader(io.StringIO(text, newline=""), delimiter=between)))
+    rows = list(_checked_rows(csv.reader(io.StringIO(text, newline=""), delimiter=between)))
     while rows and not any(rows[-1]):
         rows.pop()
     if not rows:
@@ -73,7 +73,7 @@ def _text_table(content: bytes) -> Table:
 _SAID = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "upright strokes"}
 
 
-def _decoded(content: bytes) -> tuple[str, str]:
+def _decode(content: bytes) -> tuple[str, str]:
     for encoding in _ENCODINGS:
         try:
             return content.decode(encoding), encoding
@@ -90,7 +90,7 @@ def _separator(text: str) -> str:
                                            sum(even[sign])))  # fmt: skip
 
 
-def _bounded(reader: Iterator[list[str]], line: int = 0) -> Iterator[list[str]]:
+def _checked_rows(reader: Iterator[list[str]], line: int = 0) -> Iterator[list[str]]:
     """The rows behind a line, each checked before the next is read. Raises InvalidRequest, TooLarge."""
     while True:
         try:

@@ -67,7 +67,7 @@ class FlatList:
         return heads_of(self.rows, self.mapping.head_line)
 
 
-def _read(row: FlatListRow) -> FlatList:
+def _list_of_row(row: FlatListRow) -> FlatList:
     issue = json.loads(row.issue)
     return FlatList(
         row.name, row.version, FlatMapping.model_validate_json(row.mapping), json.loads(row.decisions),
@@ -90,13 +90,13 @@ def _touch(row: FlatListRow) -> None:
 def flat_lists(engine: Engine, after: str, most: int) -> list[FlatList]:
     """The kept lists by name."""
     with reading(engine) as session:
-        return [_read(row) for row in store.flat_lists(session, after, most)]
+        return [_list_of_row(row) for row in store.flat_lists(session, after, most)]
 
 
 def flat_list(engine: Engine, name: str) -> FlatList:
     """One list. Raises UnknownFlatList."""
     with reading(engine) as session:
-        return _read(_row(session, name))
+        return _list_of_row(_row(session, name))
 
 
 def put_mapping(engine: Engine, name: str, mapping: FlatMapping, if_match: str | None) -> FlatList:
@@ -112,11 +112,11 @@ def put_mapping(engine: Engine, name: str, mapping: FlatMapping, if_match: str |
                 raise PreconditionFailed("There is no such list any more")
             row = FlatListRow(name=name, version=0, changed=datetime.now(UTC))
         else:
-            _require_read(_read(row), if_match)
+            _require_read(_list_of_row(row), if_match)
         row.mapping = mapping.model_dump_json()
         _touch(row)
         session.add(row)
-        return _read(row)
+        return _list_of_row(row)
 
 
 def _require_read(kept: FlatList, if_match: str | None) -> None:
@@ -147,7 +147,7 @@ def put_issue(engine: Engine, name: str, file: str, content: bytes) -> FlatList:
         row.issue_file = file[:LONGEST_FILE]
         _touch(row)
         session.add(row)
-        return _read(row)
+        return _list_of_row(row)
 
 
 def _as_text(table: Table) -> str:
@@ -173,7 +173,7 @@ def decide(engine: Engine, name: str, answers: Mapping[str, str | None]) -> Flat
         row.decisions = json.dumps(decisions, ensure_ascii=False)
         _touch(row)
         session.add(row)
-        return _read(row)
+        return _list_of_row(row)
 
 
 def for_all(kind: str) -> str:
@@ -185,7 +185,7 @@ def forget(engine: Engine, name: str, if_match: str | None) -> None:
     """Take a list away with its decisions; what was taken into the catalogue stays."""
     with writing(engine) as session:
         row = _row(session, name)
-        _require_read(_read(row), if_match)
+        _require_read(_list_of_row(row), if_match)
         session.delete(row)
 
 
@@ -193,7 +193,7 @@ def look(engine: Engine, name: str) -> tuple[FlatList, Turned]:
     """What the issue that is worked at becomes. Raises UnknownFlatList, InvalidRequest where it cannot be
     read by the mapping."""
     with reading(engine) as session:
-        kept = _read(_row(session, name))
+        kept = _list_of_row(_row(session, name))
         return kept, turned(session.connection(), kept)
 
 
@@ -227,7 +227,7 @@ def take(
     InvalidRequest, PreconditionRequired, PreconditionFailed when the list or the catalogue changed meanwhile.
     """
     with reading(engine) as session:
-        kept = _read(_row(session, name))
+        kept = _list_of_row(_row(session, name))
         _require_read(kept, if_match)
         found = turned(session.connection(), kept)
         revision = current_revision(session.connection())
@@ -238,7 +238,9 @@ def take(
 
     def stored(connection: Connection, report: Report) -> None:
         if report.ok and not dry_run:
-            store.keep_taken(connection, kept.name, kept.version, _taken(kept, found, report.revision))
+            store.keep_taken(
+                connection, kept.name, kept.version, _row_once_taken(kept, found, report.revision)
+            )
         if last:
             last(connection, report)
 
@@ -250,7 +252,7 @@ def take(
     return report, found
 
 
-def _taken(kept: FlatList, found: Turned, revision: int | None) -> dict[str, Any]:
+def _row_once_taken(kept: FlatList, found: Turned, revision: int | None) -> dict[str, Any]:
     """What the list's row holds once what is decided is in the catalogue."""
     done = not found.waiting and not found.questions
     return {

@@ -72,7 +72,7 @@ class Settling:
     def _stands(self, kind: str, name: str) -> Fields | None:
         return self.known.records.get(kind, {}).get(name)
 
-    def _merged(
+    def _ours_or_theirs(
         self, kind: str, about: str, ours: Any, theirs: Any, base: Any, told: str, said: tuple[str, str]
     ) -> Any:
         """Ours or theirs; asked where both differ from what the last issue said."""
@@ -101,7 +101,7 @@ class Settling:
             about = f"{number}: {ours} or {theirs}"
             if name == "price" and ours:
                 ours = self._not_jumped(number, "", ours, base)
-            if value := self._merged(
+            if value := self._ours_or_theirs(
                 f"{name}_differs", about[:250], ours, theirs, base, sentence, (ours, theirs)
             ):
                 found[name] = value
@@ -174,9 +174,11 @@ class Settling:
             offered = [(CATALOGUE, "as the catalogue says"), (LIST, "as the list says"), (BOTH, "both hold")]
             taken = self.asking.ask("fitment_differs", about[:250], sentence, offered, for_all=True) or ""
         if taken in (LIST, BOTH):
-            self._put(number, position, fits, {} if taken == BOTH else stands, set(stands), objects, removed)
+            self._replace_fitments(
+                number, position, fits, {} if taken == BOTH else stands, set(stands), objects, removed
+            )
 
-    def _put(
+    def _replace_fitments(
         self, number: str, position: str, fits: list[Fits], instead: Mapping[str, Fields], names: set[str],
         objects: list[Fields], removed: dict[str, list[str]],
     ) -> None:  # fmt: skip
@@ -231,10 +233,10 @@ class Settling:
                 sentence += f"{_offer_words(theirs)}."
                 both = (_offer_words(ours), _offer_words(theirs))
                 about = f"{name}: {both[0]} or {both[1]}"
-                ours_full = {**theirs, **_said(ours)}
-                taken = self._merged("offer_differs", about[:250], ours_full, theirs,
-                                     base and {**theirs, **_said(base)}, sentence, both)  # fmt: skip
-            offer = {**(stands or {}), **_said(taken)}
+                ours_full = {**theirs, **_offer_fields(ours)}
+                taken = self._ours_or_theirs("offer_differs", about[:250], ours_full, theirs,
+                                     base and {**theirs, **_offer_fields(base)}, sentence, both)  # fmt: skip
+            offer = {**(stands or {}), **_offer_fields(taken)}
             if 0 < (offer.get("stock") or 0) < offer.get("pack", 1):
                 sentence = f"By the catalogue {seller} has {offer.pop('stock')} of {number} at hand"
                 self.asking.tell(f"{sentence}, less than a pack of the list: what is at hand is left open.")
@@ -248,7 +250,7 @@ class Settling:
     ) -> None:
         name = offer_name(seller, number, None)
         stands = self._stands("offer", name)
-        if stands and _as_offered(stands) == {**_as_offered(stands), **_said(base)}:
+        if stands and _as_offered(stands) == {**_as_offered(stands), **_offer_fields(base)}:
             removed["offer"].append(name)
         elif stands:
             self.asking.tell(f"{seller} no longer offers {number} by the list; the catalogue's offer stays.")
@@ -326,7 +328,7 @@ def _as_offered(stands: Fields) -> Offered:
     }  # fmt: skip
 
 
-def _said(offered: Offered) -> Fields:
+def _offer_fields(offered: Offered) -> Fields:
     """What an offer says, without what it leaves open."""
     return {name: value for name, value in offered.items() if value not in ("", 0, None) or name == "price"}
 

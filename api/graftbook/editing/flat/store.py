@@ -49,7 +49,7 @@ def known_for(connection: Connection, mapping: FlatMapping, rows: Rows, before: 
     if mapping.range not in every and (mapping.range or len(every) > 1):
         raise InvalidRequest(f"Say which range the list is of: {', '.join(every[:20])}.")
     own = mapping.range or next(iter(every), "")
-    written = [*_cells(mapping, rows, "number"), *_replaced(mapping, rows)]
+    written = [*_cells(mapping, rows, "number"), *_replaced_numbers(mapping, rows)]
     numbers = _numbers(connection, [*written, *before])
     mine = sorted({number for some in numbers.values() for number in some})
     return Known(
@@ -76,7 +76,7 @@ def _cells(mapping: FlatMapping, rows: Rows, field: str) -> list[str]:
     return [row[at] for row in rows[mapping.head_line :] if at < len(row) and row[at]]
 
 
-def _replaced(mapping: FlatMapping, rows: Rows) -> list[str]:
+def _replaced_numbers(mapping: FlatMapping, rows: Rows) -> list[str]:
     return [one for cell in _cells(mapping, rows, "replaces") for one in pieces(cell, ";,\n")]
 
 
@@ -107,7 +107,9 @@ def _near(
 ) -> dict[str, list[str]]:
     own = {as_typed(one) for one in _cells(mapping, rows, "number")}
     unknown = [
-        one for one in dict.fromkeys(_replaced(mapping, rows)) if as_typed(one) not in {*numbers, *own}
+        one
+        for one in dict.fromkeys(_replaced_numbers(mapping, rows))
+        if as_typed(one) not in {*numbers, *own}
     ]
     with Session(connection) as session:
         return {one: numbers_near(session, one) for one in unknown[:MOST_NEAR]}

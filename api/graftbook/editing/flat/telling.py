@@ -150,11 +150,11 @@ class Telling:
         rows = self._without_doubles(rows)
         name = self._one(number, rows, "description")
         known = self.known.records.get("component", {}).get(number)
-        offers, price, pack = self._bought(number, rows)
+        offers, price, pack = self._offers_in(number, rows)
         fits = self._fits(number, name, rows)
         self.asking.at(number, [row.line for row in rows])
         if not known and not any(row["description"] for row in rows):
-            name = self._described(number)
+            name = self._description(number)
         section = self._section(number, name, rows, fits) if not known else ""
         return {
             "number": number, "name": name, "section": section, "price": price, "pack": pack,
@@ -184,7 +184,7 @@ class Telling:
         offered = [(text, f"{text} (line {lines[text]})") for text in entries[:20]]
         return self.asking.ask("says", about, sentence, offered) or ""
 
-    def _described(self, number: str) -> str:
+    def _description(self, number: str) -> str:
         sentence = f"{number} is new to the catalogue, and nothing says what it is."
         offered = [(OUT, "leave the number out")]
         answer = self.asking.ask(
@@ -323,7 +323,7 @@ class Telling:
 
     # What it costs
 
-    def _bought(self, number: str, rows: Sequence[Row]) -> tuple[dict[str, Offered], str, int]:
+    def _offers_in(self, number: str, rows: Sequence[Row]) -> tuple[dict[str, Offered], str, int]:
         """Offers by supplier, the list price, and the pack of what nobody in particular offers."""
         by_seller: dict[str, list[Row]] = defaultdict(list)
         for row in rows:
@@ -334,14 +334,14 @@ class Telling:
         price, pack = "", 0
         for seller, some in by_seller.items():
             self.asking.at(number, [row.line for row in some])
-            offer = self._offered(number, seller, some)
+            offer = self._offer_in(number, seller, some)
             if not seller:
                 price, pack = offer["price"], offer["pack"]
             elif seller != OUT and offer["price"]:
                 offers[seller] = offer
         return offers, price, pack
 
-    def _offered(self, number: str, seller: str, rows: Sequence[Row]) -> Offered:
+    def _offer_in(self, number: str, seller: str, rows: Sequence[Row]) -> Offered:
         def one(field: FieldWord) -> Row:
             return Row(0, {field: self._one(number, rows, field, seller)})
 

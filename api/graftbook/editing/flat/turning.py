@@ -66,7 +66,7 @@ def turn(
         if as_typed(number) not in held:
             settling.gone(number)
     settled = settling.settled
-    entered = _entered(replacing, settled.taken, mapping)
+    entered = _objects_of_replaced(replacing, settled.taken, mapping)
     suppliers = _suppliers(telling, settled.objects)
     kept = {n: part for n, part in before.items() if n not in settled.taken and n not in settled.gone}
     components = known.records.get("component", {})
@@ -86,7 +86,9 @@ def turn(
     )
 
 
-def _entered(replacing: Replacing, taken: Mapping[str, Part], mapping: FlatMapping) -> list[Fields]:
+def _objects_of_replaced(
+    replacing: Replacing, taken: Mapping[str, Part], mapping: FlatMapping
+) -> list[Fields]:
     """Numbers that the list only names as replaced, called after the first that replaces them."""
     stands = replacing.known.records.get("component", {})
     found: dict[str, Fields] = {}

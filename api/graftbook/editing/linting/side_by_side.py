@@ -155,14 +155,14 @@ class _Board:
     def is_judged(self, number: int) -> bool:
         """Whether all of a range is judged."""
         with self._changed:
-            return number in self._groups and self._left(number) == 0
+            return number in self._groups and self._open_count(number) == 0
 
     def wait_for(self, number: int) -> None:
         """Until all of a range is judged, or there is something to judge meanwhile."""
         with self._changed:
-            self._changed.wait_for(lambda: self._waiting or not self._left(number))
+            self._changed.wait_for(lambda: self._waiting or not self._open_count(number))
 
-    def _left(self, number: int) -> int:
+    def _open_count(self, number: int) -> int:
         return len(self._groups[number]) - len(self._judged[number])
 
     def judged(self, number: int) -> list[tuple[list[str], Judged]]:

@@ -107,7 +107,7 @@ def put_record(
     _direct(service, dry_run)
     report = editing.put_record(service.engine, kind, name, body.rows, if_match, author, dry_run=dry_run)
     new = if_match is None and report.changed > 0
-    return _edited(report, 201 if new and not dry_run else 200)
+    return _report_answer(report, 201 if new and not dry_run else 200)
 
 
 @router.patch(
@@ -133,7 +133,7 @@ def patch_record(
     author = Author(editor.who, why)
     _direct(service, dry_run)
     report = editing.patch_record(service.engine, kind, name, patch, if_match, author, dry_run=dry_run)
-    return _edited(report)
+    return _report_answer(report)
 
 
 @router.delete(
@@ -157,7 +157,7 @@ def remove_record(
     _direct(service, dry_run)
     own = editing.own_records(service.engine, kind, name) if with_own else {}
     report = editing.remove_record(service.engine, kind, name, if_match, author, dry_run=dry_run, own=own)
-    return _edited(report)
+    return _report_answer(report)
 
 
 def _direct(service: Service, dry_run: bool) -> None:
@@ -180,7 +180,7 @@ def edit_document(report: Report) -> EditOut:
     }
 
 
-def _edited(report: Report, status: int = 200) -> Response:
+def _report_answer(report: Report, status: int = 200) -> Response:
     document = edit_document(report)
     headers = {"ETag": report.etag} if report.etag and not report.dry_run else {}
     return json_answer(document, status=status, headers=headers)

@@ -102,7 +102,7 @@ def list_records(
     """Filters are the kind's own columns that hold names or controlled words. Pages are stable: an edit
     between two of them neither repeats nor skips a record that it does not touch."""
     size = limit or service.settings.page_size
-    where, wanted = _picked(kind, request.query_params), _wanted(kind, fields)
+    where, wanted = _filters_in(kind, request.query_params), _members_wanted(kind, fields)
     search = {"records": kind, **where}
     after = read_name(cursor, search)
     with reading(service.engine) as session:
@@ -123,7 +123,7 @@ def list_records(
     return answer
 
 
-def _picked(kind: str, given: Mapping[str, str]) -> dict[str, str]:
+def _filters_in(kind: str, given: Mapping[str, str]) -> dict[str, str]:
     """The filters of an address. Raises InvalidRequest for a word that is none of the column's own."""
     found = {}
     for name, words in filters_of(kind).items():
@@ -137,7 +137,7 @@ def _picked(kind: str, given: Mapping[str, str]) -> dict[str, str]:
     return found
 
 
-def _wanted(kind: str, fields: str) -> Collection[str]:
+def _members_wanted(kind: str, fields: str) -> Collection[str]:
     """The members that are wanted; empty: all. Raises InvalidRequest for one that the kind has not."""
     known = KIND_BY_WORD[kind].model_fields
     wanted = {word for each in fields.split(",") if (word := each.strip())}

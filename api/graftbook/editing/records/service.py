@@ -89,7 +89,7 @@ def put_record(
     Raises InvalidRequest for rows of another name, PreconditionRequired when the record exists and
     no ETag was sent, PreconditionFailed when it says something else by now.
     """
-    _named(kind, name, rows)
+    _require_one_record(kind, name, rows)
     objects = [{"record": kind, **row} for row in rows]
 
     def stored(connection: Connection, report: Report) -> None:
@@ -257,7 +257,7 @@ def _require_as_read(connection: Connection, kind: str, name: str, if_match: str
         require_match(if_match, None if image is None else record_etag(image), "the record")
 
 
-def _named(kind: str, name: str, rows: Sequence[Mapping[str, Any]]) -> None:
+def _require_one_record(kind: str, name: str, rows: Sequence[Mapping[str, Any]]) -> None:
     """Every row is of this record; rows with mistakes are left to the load, which tells them all."""
     if not rows:
         raise InvalidRequest("A record has at least one row", pointer="/rows")

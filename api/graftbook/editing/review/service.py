@@ -75,7 +75,7 @@ def propose_of(
 ) -> ProposalOut:
     """The same of whatever `load` reads, an open sheet as well; `how` it reads it."""
     once.look(service.engine)
-    changes = _tried(service.engine, sources, removals, **how)
+    changes = _changes_of(service.engine, sources, removals, **how)
     row = ProposalRow(
         source=source,
         why=why,
@@ -97,7 +97,7 @@ def propose_of(
         return document
 
 
-def _tried(engine: Engine, sources: Any, removals: Removals, **how: Any) -> list[Change]:
+def _changes_of(engine: Engine, sources: Any, removals: Removals, **how: Any) -> list[Change]:
     """What a load would change, record by record; nothing is kept of it."""
     found: list[Change] = []
 
@@ -155,7 +155,7 @@ class _Proposed:
     changes: list[Change]
 
 
-def _proposed(service: Service, number: int) -> _Proposed:
+def _load_proposal(service: Service, number: int) -> _Proposed:
     with reading(service.engine) as session:
         row = _row(session, number)
         return _Proposed(number, row.proposer, row.proposed_by, row.why, changes_in(row))
@@ -182,7 +182,7 @@ def _overtaken(connection: Connection, changes: Iterable[Change]) -> set[tuple[s
 
 def look_at_effect(service: Service, number: int) -> tuple[EffectLook, Report]:
     """A look at what a proposal would do, taken; `compare` it. Raises UnknownProposal, ImportRefused."""
-    objects, removals = _edit(_proposed(service, number).changes)
+    objects, removals = _edit(_load_proposal(service, number).changes)
     look = EffectLook(service)
     report = load(service.engine, objects, dry_run=True, removals=removals, last=look.take)
     if not report.ok:
@@ -214,7 +214,7 @@ def accept(
     where a record says something else by now or two of them change the same, ImportRefused.
     """
     once.look(service.engine)
-    some = [_proposed(service, number) for number in dict.fromkeys(numbers)]
+    some = [_load_proposal(service, number) for number in dict.fromkeys(numbers)]
     changes = [change for one in some for change in one.changes]
     if service.settings.review == ON and any(one.proposer == by.key for one in some):
         raise OwnProposal("Somebody else must look at what you proposed")
@@ -230,7 +230,7 @@ def accept(
         _require_as_proposed(touched_meanwhile(connection, seen, records))
 
     def last(connection: Connection, report: Report) -> None:
-        _decided(connection, numbers, ACCEPTED, by, reason, report.revision)
+        _decide(connection, numbers, ACCEPTED, by, reason, report.revision)
         decided.append(_decision_document(connection, numbers, report.revision))
         once.keep(connection, decided[0])
 
@@ -280,13 +280,13 @@ def _without_edit(
         once.begin(connection)
         for number in numbers:
             check(_row(session, number))
-        _decided(connection, numbers, state, by, reason, None)
+        _decide(connection, numbers, state, by, reason, None)
         document = _decision_document(connection, numbers, None)
         once.keep(connection, document)
         return document
 
 
-def _decided(
+def _decide(
     connection: Connection,
     numbers: Sequence[int],
     state: str,

@@ -117,9 +117,11 @@ def unlike_others(kind: str, quantity: str, written: str, others: Sequence[Recor
     if measure.low is None or measure.high is None or least.low <= 0:
         return []
     if measure.low >= TIMES * greatest.high:
-        ground = f"twice any other of its kind: the greatest of {len(others)} is {_named(greatest)}"
+        ground = (
+            f"twice any other of its kind: the greatest of {len(others)} is {_value_and_component(greatest)}"
+        )
     elif measure.high <= least.low / TIMES:
-        ground = f"half any other of its kind: the least of {len(others)} is {_named(least)}"
+        ground = f"half any other of its kind: the least of {len(others)} is {_value_and_component(least)}"
     else:
         return []
     usual = (least.low, greatest.high)
@@ -132,5 +134,5 @@ def unlike_others(kind: str, quantity: str, written: str, others: Sequence[Recor
     ]
 
 
-def _named(recorded: Recorded) -> str:
+def _value_and_component(recorded: Recorded) -> str:
     return f"{recorded.written} ({recorded.component})"

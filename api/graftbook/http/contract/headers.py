@@ -79,11 +79,11 @@ def _describe(operation: Node) -> None:
     if condition := given.get("if-match"):
         condition["required"] = condition["schema"].pop(WANTED, False)
     for status, answer in answers.items():
-        for name in _carried(status, answers, given):
+        for name in _headers_carried(status, answers, given):
             answer.setdefault("headers", {}).update(carries(name)["headers"])
 
 
-def _carried(status: str, answers: Node, given: Node) -> Iterator[str]:
+def _headers_carried(status: str, answers: Node, given: Node) -> Iterator[str]:
     if status in WAITING:
         yield "Retry-After"
     elif status == "401":

@@ -342,11 +342,13 @@ def describe_members(schemas: dict[str, Any], seen: Seen) -> None:
             described.pop("title", None)
             if description := MEMBERS.get(member):
                 described.setdefault("description", description)
-            if "examples" not in described and (found := _shown(name, member, described, seen, anywhere)):
+            if "examples" not in described and (
+                found := _example_of(name, member, described, seen, anywhere)
+            ):
                 described["examples"] = found
 
 
-def _shown(
+def _example_of(
     name: str, member: str, described: dict[str, Any], seen: Seen, anywhere: Mapping[str, Any]
 ) -> list[Any]:
     """One example at most."""

@@ -60,7 +60,7 @@ def _day_asked(order: Order) -> date | None:
 def _line(need: Need, missing: Unsupplied, market: Market) -> NotSuppliedOut:
     without_rate = market.without_rate.get(need.part.number, frozenset())
     no_rate = missing.why is Why.no_offer and without_rate
-    offered = [_offered(way, market) for way in missing.first]
+    offered = [_offer_document(way, market) for way in missing.first]
     return {
         "number": need.part.number,
         "name": need.part.name,
@@ -94,7 +94,7 @@ def _why(need: Need, missing: Unsupplied, without_rate: frozenset[str]) -> str:
     return "It is no longer supplied, and nobody offers it."
 
 
-def _offered(way: Way, market: Market) -> OfferedOut:
+def _offer_document(way: Way, market: Market) -> OfferedOut:
     offer = way.offer
     titles = {supplier.name: supplier.title for supplier in market.suppliers}
     return {

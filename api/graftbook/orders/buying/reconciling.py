@@ -52,7 +52,7 @@ class Reconciliation:
 
 def reconcile(solutions: Iterable[Solution], needs: Needs, order: Order) -> Reconciliation:
     """The way from the answers' parts to their order's; causes without money are left out."""
-    answered = _answered(solutions)
+    answered = _counts_of(solutions)
     parts = {need.part.number: need.part for need in needs.lines}
     wanted = {need.part.number: need.quantity for need in needs.lines}
     sums: dict[Cause, dict[str, int]] = {cause: defaultdict(int) for cause in Cause}
@@ -71,11 +71,11 @@ def reconcile(solutions: Iterable[Solution], needs: Needs, order: Order) -> Reco
         sum(answered.values()),
         sum(line.total or 0 for line in order.lines),
         tuple(one for one in differences if one.numbers),
-        tuple(sorted(_unpriced(order))),
+        tuple(sorted(_numbers_unpriced(order))),
     )
 
 
-def _unpriced(order: Order) -> set[str]:
+def _numbers_unpriced(order: Order) -> set[str]:
     """The numbers that neither sum counts: nobody asks a price for them, and the catalogue has none."""
     parts = [need.part for need, _ in order.not_supplied]
     parts += [taken.need.part for taken in order.from_store]
@@ -84,7 +84,7 @@ def _unpriced(order: Order) -> set[str]:
     }
 
 
-def _answered(solutions: Iterable[Solution]) -> dict[str, int]:
+def _counts_of(solutions: Iterable[Solution]) -> dict[str, int]:
     """What the answers count for each number, at the catalogue's prices."""
     found: dict[str, int] = defaultdict(int)
     for solution in solutions:

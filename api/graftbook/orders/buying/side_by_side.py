@@ -34,7 +34,7 @@ def asked_for(market: Market, number: str, quantity: int) -> list[Asked]:
     titles = {supplier.name: supplier.title for supplier in market.suppliers}
     for offer in market.offers:
         if offer.component == number:
-            asked = _asked(offer, titles.get(offer.supplier, offer.supplier), quantity, market.today)
+            asked = _asked_price(offer, titles.get(offer.supplier, offer.supplier), quantity, market.today)
             best[offer.supplier] = min(best.get(offer.supplier, asked), asked, key=_order)
     return sorted(best.values(), key=_order)
 
@@ -43,7 +43,7 @@ def _order(asked: Asked) -> tuple[int, int, date, str]:
     return asked.short, asked.total + asked.deposits, asked.arrives, asked.supplier
 
 
-def _asked(offer: Offer, title: str, quantity: int, today: date) -> Asked:
+def _asked_price(offer: Offer, title: str, quantity: int, today: date) -> Asked:
     packs = -(-max(quantity, offer.least) // offer.pack)
     most = packs if offer.stock is None else min(packs, offer.stock // offer.pack)
     pieces = most * offer.pack

@@ -98,14 +98,14 @@ class _Search:
         if split.proved and split.arrives in self.days:
             self.found.setdefault(self.days.index(split.arrives), split)
 
-    def _known(self) -> dict[int, Split]:
+    def _splits_found(self) -> dict[int, Split]:
         """What was found, without splits that leave out more lines because time ran out."""
         fewest = min(len(split.unsupplied) for split in self.found.values())
         return {place: split for place, split in self.found.items() if len(split.unsupplied) == fewest}
 
     def _widest_step(self) -> tuple[int, int] | None:
         """Two neighbours among the days known, with others between them and different totals."""
-        places = sorted(self._known())
+        places = sorted(self._splits_found())
         steps = [
             (self.found[one].total - self.found[two].total, one, two)
             for one, two in pairwise(places)
@@ -119,7 +119,7 @@ class _Search:
     def _first_days(self) -> dict[int, int]:
         """The places at which the total falls, with the total; dearer than an earlier day never counts."""
         falls: dict[int, int] = {}
-        for place in sorted(self._known()):
+        for place in sorted(self._splits_found()):
             total = self.found[place].total
             if not falls or total < min(falls.values()):
                 falls[place] = total

@@ -175,7 +175,7 @@ class SplitModel:
             return None
         least: int = round(solver.objective_value)
         self.model.add(counted <= least)
-        self._hint(self._read(solver))
+        self._hint(self._picks(solver))
         return least
 
     def cheapest(self, until: Deadline, first: Picks | None = None, at_most: int | None = None) -> Solved:
@@ -198,7 +198,7 @@ class SplitModel:
         if status in (cp().INFEASIBLE, cp().UNKNOWN):
             return Solved(None, False, status == cp().INFEASIBLE)
         bound = -(-(int(solver.best_objective_bound) - weight + 1) // weight) * unit
-        return Solved(self._read(solver), status == cp().OPTIMAL and unit == 1, bound=max(bound, 0))
+        return Solved(self._picks(solver), status == cp().OPTIMAL and unit == 1, bound=max(bound, 0))
 
     def _cost(self, unit: int, weight: int) -> Any:
         """Parts and carriage in whole units, rounded down; a unit is one minor unit where sums allow."""
@@ -245,7 +245,7 @@ class SplitModel:
                 if piece.way.most > piece.way.least:
                     self.model.add_hint(piece.more, max(0, count - piece.way.least))
 
-    def _read(self, solver: Any) -> Picks:
+    def _picks(self, solver: Any) -> Picks:
         picks = Picks()
         for name, pieces in self.pieces.items():
             packs: Packs = {

@@ -106,7 +106,7 @@ class Room:
             self.reasons[other].append(record)
             yield other, other
         self.off += [(record.position, record)] if record.state == "off" and job == record.position else []
-        self.befores += _moved(record, job, opens=opens, closes=closes)
+        self.befores += _edges_of_move(record, job, opens=opens, closes=closes)
 
     def _make(self, record: Access, job: str, *, opens: bool, closes: bool) -> Iterator[tuple[str, str]]:
         made = state_job(record.state, record.other_position)
@@ -168,7 +168,7 @@ def _edge(first: str, work: Work, then: str, then_work: Work, record: Access | N
     return Before(first, then, work, *named, then_work=then_work)
 
 
-def _moved(record: Access, job: str, *, opens: bool, closes: bool) -> Iterable[Before]:
+def _edges_of_move(record: Access, job: str, *, opens: bool, closes: bool) -> Iterable[Before]:
     other = record.other_position
     if record.state == "carried over":
         return [

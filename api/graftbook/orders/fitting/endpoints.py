@@ -49,7 +49,7 @@ def make_fitting_sequence(
 ) -> Response:
     """Minutes a section, special tools, tightening values, cautions; the earliest finish, proved or not."""
     brief = fitting_summary if view == "summary" else None
-    return _answered(request, service, sequence_pdf, lambda: fitting_facts(service, body), brief)
+    return _in_form_asked(request, service, sequence_pdf, lambda: fitting_facts(service, body), brief)
 
 
 @router.post(
@@ -60,10 +60,10 @@ def make_fitting_sequence(
 )
 def make_quotation(body: QuotationIn, request: Request, service: ServiceDep) -> Response:
     """Parts, carriage, labour, an allowance, taxes by rate, deposits, and payments to the penny."""
-    return _answered(request, service, quotation_pdf, lambda: quotation_facts(service, body))
+    return _in_form_asked(request, service, quotation_pdf, lambda: quotation_facts(service, body))
 
 
-def _answered(
+def _in_form_asked(
     request: Request,
     service: Service,
     pdf: Callable[..., bytes],

@@ -175,12 +175,12 @@ def in_pieces(
             raise InvalidRequest(f"The list has no line {number}", pointer=f"/lines/{place}/line")
         if any(number == other["line"] for other in rows):
             raise InvalidRequest(f"Line {number} stands twice", pointer=f"/lines/{place}/line")
-        rows.append(_converted(row, lines[number]["pack"], place))
+        rows.append(_in_pieces(row, lines[number]["pack"], place))
         _must_be_left(rows[-1], come[number], place)
     return rows
 
 
-def _converted(row: Mapping[str, Any], pack: int, place: int) -> Row:
+def _in_pieces(row: Mapping[str, Any], pack: int, place: int) -> Row:
     each = pack if row.get("unit", PIECES) == PACKS else 1
     for name in COUNTS:
         if row[name] * each > MOST_PIECES:
@@ -284,11 +284,11 @@ def _too_many(row: Row, pack: int, before: Progress) -> tuple[str, Meant | None]
     words = (
         f"{arrived} came, {before.pieces:,} {_were(before.pieces)} ordered and {still}: {beyond:,} too many."
     )
-    hint, meant = _miscounted(row, pack, before.open)
+    hint, meant = _packs_for_pieces(row, pack, before.open)
     return f"{words} {hint}".rstrip(), meant
 
 
-def _miscounted(row: Row, pack: int, still: int) -> tuple[str, Meant | None]:
+def _packs_for_pieces(row: Row, pack: int, still: int) -> tuple[str, Meant | None]:
     """Packs taken for pieces or pieces for packs, where the figures look like it."""
     came, each = row["received"], row["each"]
     if each > 1 and came // each <= still:

@@ -39,7 +39,7 @@ def make(
 ) -> OrderListOut:
     """Compute an order and keep it as a draft. Raises what computing raises, AlreadyExists."""
     facts = order_facts_for(service, body)
-    return order_lists.create(_engine(service), name, _asked(body), facts, note, who, once)
+    return order_lists.create(_engine(service), name, _list_body(body), facts, note, who, once)
 
 
 def make_next(
@@ -52,7 +52,7 @@ def make_next(
     for _ in range(MOST_TRIES):
         name = overview.free_name(_engine(service), wanted)
         try:
-            return order_lists.create(_engine(service), name, _asked(body), facts, note, who)
+            return order_lists.create(_engine(service), name, _list_body(body), facts, note, who)
         except AlreadyExists:
             continue
     raise AlreadyExists(f"There is an order list '{wanted}' already", pointer="/name")
@@ -64,7 +64,7 @@ def _engine(service: Service) -> Engine:
     return engine
 
 
-def _asked(body: OrderIn) -> order_lists.Body:
+def _list_body(body: OrderIn) -> order_lists.Body:
     asked: order_lists.Body = body.model_dump(mode="json", exclude_unset=True)
     return asked
 
@@ -82,7 +82,7 @@ def recompute(service: Service, name: str, if_match: str, who: str) -> OrderList
     facts = order_facts_for(service, body)
     detail = {"differences": differences_between(before, facts)["lines"]}
     return order_lists.replace_facts(
-        _engine(service), name, if_match, _asked(body), facts, "computed again", detail, who
+        _engine(service), name, if_match, _list_body(body), facts, "computed again", detail, who
     )
 
 
@@ -245,13 +245,13 @@ def substitute(
     _accept_only(line, instead, kept, facts)
     detail = {"line": line_number, "before": line["number"], "after": instead}
     return order_lists.replace_facts(
-        _engine(service), name, if_match, _asked(body), facts, "substituted", detail, who
+        _engine(service), name, if_match, _list_body(body), facts, "substituted", detail, who
     )
 
 
 def _wishing(body: OrderIn, line: OrderLineOut, instead: str) -> OrderIn:
     """The same question with the substitute wished for, and the number refused, where the line is used."""
-    asked = _asked(body)
+    asked = _list_body(body)
     vehicles = [asked, *asked.get("also", [])]
     used = {share["vehicle"] for share in line["for"]}
     labels = [one.get("label") or one["vehicle"].get("chassis", "") for one in vehicles]

@@ -331,12 +331,12 @@ def receive(
         lines, before = _lines(step.row), _come(step.session, name)
         rows = in_pieces(delivery, lines, before)
         booking = _booking(step, delivery, supplier_of(delivery, lines))
-        doubts = doubts_of(delivery, rows, lines, before, _noted(step.session, booking))
-        _accepted(doubts, delivery.accept)
+        doubts = doubts_of(delivery, rows, lines, before, _same_note(step.session, booking))
+        _require_accepted(doubts, delivery.accept)
         booking.accepted = ";".join(sorted({doubt["kind"] for doubt in doubts}))
         store.add_booking(step.session, booking, rows)
         after = _come(step.session, name)
-        detail = {**_booking_told(booking), "lines": [_received(row, lines, after) for row in rows]}
+        detail = {**_booking_told(booking), "lines": [_received_line(row, lines, after) for row in rows]}
         return step.write("received", detail, state=state_of(after.values()))
 
 
@@ -358,7 +358,7 @@ def _booking(step: _Step, delivery: Delivery, supplier: str) -> OrderBookingRow:
     )
 
 
-def _noted(session: Session, booking: OrderBookingRow) -> list[Noted]:
+def _same_note(session: Session, booking: OrderBookingRow) -> list[Noted]:
     """Where else a delivery note of this number stands; a note without a number is none."""
     if not booking.note_key:
         return []
@@ -368,7 +368,7 @@ def _noted(session: Session, booking: OrderBookingRow) -> list[Noted]:
     ]
 
 
-def _accepted(doubts: Sequence[Doubt], accept: frozenset[str]) -> None:
+def _require_accepted(doubts: Sequence[Doubt], accept: frozenset[str]) -> None:
     """Raises DeliveryDoubted unless each doubt's word is among those accepted."""
     if left := [doubt for doubt in doubts if doubt["kind"] not in accept]:
         raise DeliveryDoubted(left, sorted({doubt["kind"] for doubt in doubts}))
@@ -383,7 +383,7 @@ def _booking_told(booking: OrderBookingRow) -> ToldOut:
     }
 
 
-def _received(row: Row, lines: Mapping[int, OrderLineOut], after: Mapping[int, Progress]) -> Detail:
+def _received_line(row: Row, lines: Mapping[int, OrderLineOut], after: Mapping[int, Progress]) -> Detail:
     known = after[row["line"]]
     return {
         "line": row["line"],
@@ -408,10 +408,10 @@ def bookings(engine: Engine, name: str, after: int, limit: int) -> list[BookingO
         if not found:
             return []
         rows = store.rows_of(session, name, found[0].booking, found[-1].booking)
-        return [_booked(one, [row for row in rows if row.booking == one.booking], lines) for one in found]
+        return [_booking_of(one, [row for row in rows if row.booking == one.booking], lines) for one in found]
 
 
-def _booked(
+def _booking_of(
     booking: OrderBookingRow, rows: Sequence[OrderBookingLineRow], lines: Mapping[int, OrderLineOut]
 ) -> BookingOut:
     titles = {line["supplier"]: line["supplier_title"] for line in lines.values()}

@@ -28,7 +28,7 @@ def _come(key: str) -> Callable[[Facts], Any]:
     return lambda item: item.get(key)
 
 
-def _joined(key: str) -> Callable[[Facts], Any]:
+def _listed_column(key: str) -> Callable[[Facts], Any]:
     return lambda item: listed(item[key], " / ")
 
 
@@ -55,7 +55,7 @@ LINES = (
     Column("Tax", MONEY, 11, _of("tax")),
     Column("Deposit a piece", MONEY, 10, _of("deposit")),
     Column("Deposits", MONEY, 11, _of("deposits")),
-    Column("Why", TEXT, 60, _joined("reasons")),
+    Column("Why", TEXT, 60, _listed_column("reasons")),
     Column("Evidence", TEXT, 16, _of("evidence_grade")),
     Column("Cautions", TEXT, 50, lambda line: listed(dangers(line), " / ")),
     Column("Note", TEXT, 24, _of("note")),
@@ -82,7 +82,7 @@ VEHICLES = (
     Column("Variant", TEXT, 20, _of("variant")),
     Column("What it is", TEXT, 44, _of("title")),
     Column("Built", TEXT, 12, _of("built")),
-    Column("Wishes", TEXT, 70, _joined("wishes")),
+    Column("Wishes", TEXT, 70, _listed_column("wishes")),
 )
 
 TAKEN_OFF = (

@@ -36,12 +36,12 @@ def _rows(facts: Facts) -> Iterator[dict[str, Any]]:
     yield from _not_bought(facts)
     yield from _about(facts)
     for item in facts["from_stock"]:
-        yield _named("from stock", item, note=item["place"])
+        yield _csv_row("from stock", item, note=item["place"])
     for item in facts["at_hand"]:
-        yield _named("at hand", item, **{"for": listed(item["positions"], "; ")})
+        yield _csv_row("at hand", item, **{"for": listed(item["positions"], "; ")})
     for off in facts["taken_off"]:
         place = listed((off["vehicle"], off["position"]), ": ")
-        yield _named(
+        yield _csv_row(
             "taken off",
             off,
             **{"for": place},
@@ -62,7 +62,7 @@ def _rows(facts: Facts) -> Iterator[dict[str, Any]]:
             "row": "price of days", "arrives": day["by"], "total": day["total"], "note": note,
             "supplier": listed(day["suppliers"], "; "),
         }  # fmt: skip
-    yield from _reconciled(facts)
+    yield from _reconciling_rows(facts)
     yield _total(facts)
 
 
@@ -76,10 +76,10 @@ def _not_bought(facts: Facts) -> Iterator[dict[str, Any]]:
     items = {item["number"]: item for item in facts["not_supplied"]}
     for group in facts["not_bought_why"]:
         for item in (items[number] for number in group["numbers"]):
-            yield _named("not supplied", item, reason=group["sentence"], note=said_of(item))
+            yield _csv_row("not supplied", item, reason=group["sentence"], note=said_of(item))
     for item in items.values():
         if item["substitute"]:
-            yield _named("substitute", item["substitute"], reason=item["substitute"]["sentence"])
+            yield _csv_row("substitute", item["substitute"], reason=item["substitute"]["sentence"])
     for way in facts["instead"]:
         yield {
             "row": "would buy more",
@@ -89,7 +89,7 @@ def _not_bought(facts: Facts) -> Iterator[dict[str, Any]]:
         }
 
 
-def _reconciled(facts: Facts) -> Iterator[dict[str, Any]]:
+def _reconciling_rows(facts: Facts) -> Iterator[dict[str, Any]]:
     way = facts["reconciliation"]
     if way:
         yield {"row": "parts in the answer", "total": way["answer_parts"], "note": way["sentence"]}
@@ -140,7 +140,7 @@ def _line(line: Facts, name_vehicles: bool) -> dict[str, Any]:
     }
 
 
-def _named(row: str, item: Facts, **more: Any) -> dict[str, Any]:
+def _csv_row(row: str, item: Facts, **more: Any) -> dict[str, Any]:
     return {
         "row": row, "number": item["number"], "name": item["name"], "quantity": item.get("quantity"), **more
     }  # fmt: skip

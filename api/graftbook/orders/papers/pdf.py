@@ -221,7 +221,7 @@ def _words_under(line: Facts, facts: Facts) -> list[Said]:
         f"Today's number for {listed(older)}" if older else "",
         _where(line, len(facts["vehicles"]) > 1),
         side(line),
-        _packed(line),
+        _pack_words(line),
         f"tax {percent(line['tax_rate'])}" if amount(line["tax_rate"]) else "",
         f"Why: {shortened(line['reasons'][0])}" if line["reasons"] else "",
         plain(line["evidence_grade"]),
@@ -231,7 +231,7 @@ def _words_under(line: Facts, facts: Facts) -> list[Said]:
     return [Said(listed(found, " · "), size=SMALL), *([arrived] if arrived.text else [])]
 
 
-def _packed(line: Facts) -> str:
+def _pack_words(line: Facts) -> str:
     """The packs that are bought, and what they leave over."""
     if line["packs"] is None or (line["pack"] == 1 and not line["surplus"]):
         return ""

@@ -37,7 +37,7 @@ def quotation_facts(service: Service, body: QuotationIn) -> QuotationOut:
         "vehicles": order["vehicles"],
         "labour_minutes": minutes,
         "labour_rate": money(minor_units(body.labour_rate)),
-        **_written(made, order, _unknown(order, ordered)),
+        **_sums_document(made, order, _unknown(order, ordered)),
         "not_in_it": _not_in_it(order, ordered),
         "cautions": order["cautions"],
         "defers": DEFERS,
@@ -72,7 +72,7 @@ def _by_rate(what: str, amounts: Sequence[tuple[Decimal | None, int]]) -> list[I
     return [Item(what, sums[rate], rate) for rate in rates if sums[rate]]
 
 
-def _written(made: Quotation, order: OrderOut, unknown: tuple[str, ...]) -> SumsOut:
+def _sums_document(made: Quotation, order: OrderOut, unknown: tuple[str, ...]) -> SumsOut:
     return {
         "items": [
             {

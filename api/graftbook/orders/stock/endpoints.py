@@ -114,7 +114,7 @@ async def count_stock(
     if media_type_of(request) != "text/csv":
         raise problems.UnsupportedMedia("Send the sheet as text/csv")
     body = await request.body()
-    once = once_of(request, key, digest_of(request, body)).told_by(_counted)
+    once = once_of(request, key, digest_of(request, body)).told_by(_count_answer)
     try:
         sheet = body.decode("utf-8")
     except UnicodeDecodeError:
@@ -133,13 +133,13 @@ async def count_stock(
                 file="request",
             )
 
-    return response_of(_counted(await run_in_threadpool(counted)))
+    return response_of(_count_answer(await run_in_threadpool(counted)))
 
 
 _as_json = json_told(200)
 
 
-def _counted(report: stock.CountReport) -> Answer:
+def _count_answer(report: stock.CountReport) -> Answer:
     if not report.ok:
         raise refused(report)
     return _as_json(report.document())

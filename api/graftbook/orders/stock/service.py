@@ -129,7 +129,7 @@ def count(
             rows = settle(session, rows, wrong)
             if not report.ok:
                 raise _Undo
-            report.differences = _counted(session, before, rows, whole=whole)
+            report.differences = _count_rows(session, before, rows, whole=whole)
             report.changed = len(report.differences)
             if report.changed:
                 store.touch_stock(session)
@@ -145,7 +145,7 @@ def count(
     return report
 
 
-def _counted(
+def _count_rows(
     session: Session, before: dict[str, ShopStockRow], rows: list[Counted], *, whole: bool
 ) -> list[StockDifferenceOut]:
     differences: list[StockDifferenceOut] = []

@@ -155,7 +155,7 @@ def told_of(
             "kind": "changed" if change["component"] else "off",
             "flaw": _worst(wrong[change["position"]]),
             "to": f"line-{line}",
-            "words": _changed(change, line) + _flawed(wrong[change["position"]]),
+            "words": _change_words(change, line) + _flaw_words(wrong[change["position"]]),
             "line": line,
             "section": change["section"],
         }
@@ -165,7 +165,7 @@ def told_of(
             "kind": "stays",
             "flaw": _worst(flaws),
             "to": flaw_ids[flaws[0]["flaw"], place["position"]] if flaws else stay_ids[place["position"]],
-            "words": f"{place['position_title']}: {place['component']} stays" + _flawed(flaws),
+            "words": f"{place['position_title']}: {place['component']} stays" + _flaw_words(flaws),
             "line": None,
             "section": place["section"],
         }
@@ -176,12 +176,12 @@ def _worst(flaws: Sequence[FlawNoteOut]) -> str:
     return flaws[0]["severity"] if flaws else ""
 
 
-def _changed(change: ChangeOut, line: int) -> str:
+def _change_words(change: ChangeOut, line: int) -> str:
     what = f"{change['component']} comes in" if change["component"] else f"{change['replaces']} comes off"
     return f"{change['position_title']}: {what}, line {line}"
 
 
-def _flawed(flaws: Sequence[FlawNoteOut]) -> str:
+def _flaw_words(flaws: Sequence[FlawNoteOut]) -> str:
     if not flaws:
         return ""
     more = f" and {len(flaws) - 1} more" if len(flaws) > 1 else ""

@@ -66,8 +66,8 @@ def draw(columns: Mapping[str, int], reasons: Iterable[tuple[str, str, bool]]) -
     whose ends are not both nodes is left out.
     """
     known = [reason for reason in reasons if reason[0] in columns and reason[1] in columns]
-    order = _split(_ordered(columns, known))
-    boxes = _placed(order, known)
+    order = _split(_columns_in_order(columns, known))
+    boxes = _boxes_of(order, known)
     lines = [Line(a, b, _path(boxes[a], boxes[b]), first) for a, b, first in known if a != b]
     right = [box.x + WIDTH for box in boxes.values()] or [0]
     bulges = [_reach(boxes[a], boxes[b]) for a, b, _ in known if a != b]
@@ -76,7 +76,9 @@ def draw(columns: Mapping[str, int], reasons: Iterable[tuple[str, str, bool]]) -
     return Drawing(tuple(boxes.values()), tuple(lines), int(width), int(height))
 
 
-def _ordered(columns: Mapping[str, int], reasons: Sequence[tuple[str, str, bool]]) -> list[list[str]]:
+def _columns_in_order(
+    columns: Mapping[str, int], reasons: Sequence[tuple[str, str, bool]]
+) -> list[list[str]]:
     """The nodes of each column from top to bottom."""
     order: list[list[str]] = [[] for _ in range(max(columns.values(), default=-1) + 1)]
     for name, at in columns.items():
@@ -124,7 +126,7 @@ def _pull(
     return sum(row * weight for row, weight in settled) / sum(weight for _, weight in settled)
 
 
-def _placed(order: Sequence[Sequence[str]], reasons: Sequence[tuple[str, str, bool]]) -> dict[str, Box]:
+def _boxes_of(order: Sequence[Sequence[str]], reasons: Sequence[tuple[str, str, bool]]) -> dict[str, Box]:
     """Boxes with their corners: each as level with its reasons as its neighbours in the column let it."""
     before = defaultdict(list)
     for a, b, first in reasons:

@@ -74,10 +74,10 @@ def rows_of(document: ClosureOut, found: SetOut) -> list[list[ChangeOut]]:
     titles = list(document["section_titles"])
     order = {section: place for place, section in enumerate(titles)}
     together: dict[tuple[object, ...], list[ChangeOut]] = {}
-    for change in sorted(found["changes"], key=lambda change: not _wished(change)):
+    for change in sorted(found["changes"], key=lambda change: not _is_wished(change)):
         together.setdefault(_alike(change), []).append(change)
     rows = list(together.values())
-    return sorted(rows, key=lambda row: (not _wished(row[0]), order.get(row[0]["section"], len(order))))
+    return sorted(rows, key=lambda row: (not _is_wished(row[0]), order.get(row[0]["section"], len(order))))
 
 
 def numbered(document: ClosureOut) -> dict[str, int]:
@@ -106,7 +106,7 @@ def grouped(
     groups: dict[str, Group] = {}
     for line, changes in enumerate(together, start=1):
         first = changes[0]
-        head = "as you wished" if _wished(first) else first["section_title"]
+        head = "as you wished" if _is_wished(first) else first["section_title"]
         group = groups.setdefault(head, {"title": head, "rows": []})
         group["rows"].append(_row(line, changes, chain(parts, lines, first), asked_now, titles))
     return list(groups.values())
@@ -144,7 +144,7 @@ def with_pictures(source: Source, groups: Sequence[Group]) -> None:
         row["pictures"] = list(shown.values())
 
 
-def _wished(change: ChangeOut) -> bool:
+def _is_wished(change: ChangeOut) -> bool:
     return change["because"]["cause"] == "wish"
 
 
@@ -180,14 +180,14 @@ def _row(
         "visible": first["visible"],
         "why": first["why"],
         "phrase": _phrase(first, titles),
-        "wished": _wished(first),
+        "wished": _is_wished(first),
         "asker": steps[0]["line"],
         "steps": steps if len(steps) > 1 else [],
         "choices": [_choice(asked_now, first, one) for one in others if one["outcome"] != "impossible"],
         "barred": [one for one in others if one["outcome"] == "impossible"],
         "pictures": [],
     }
-    if first["component"] and not _wished(first):
+    if first["component"] and not _is_wished(first):
         row["refused"] = asked_now.adding("refuse", first["component"]).address()
         row["kept"] = asked_now.adding("keep", first["position"]).address()
     return row

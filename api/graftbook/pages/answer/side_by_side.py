@@ -139,7 +139,7 @@ def changes_of(one: SetOut, other: SetOut, sections: Sequence[str]) -> list[Line
             _part(there.get(position), stay_there.get(position)),
         )
         together[_alike(change, line)].append((change, line))
-    return [_joined([line for _, line in some]) for some in together.values()]
+    return [_pair_line([line for _, line in some]) for some in together.values()]
 
 
 def _part(change: ChangeOut | None, stays: StayingOut | None) -> Part:
@@ -198,7 +198,7 @@ def _alike(change: ChangeOut, line: Line) -> tuple[object, ...]:
     return (change["pair"], without_side(line["place"]), line["state"], *parts)
 
 
-def _joined(lines: Sequence[Line]) -> Line:
+def _pair_line(lines: Sequence[Line]) -> Line:
     """The lines of a pair as one for both sides."""
     if len(lines) == 1:
         return lines[0]
@@ -260,13 +260,13 @@ def _count(name: str, here: int, there: int) -> Total:
 
 def _money(one: SetOut, other: SetOut) -> Total:
     here, there = one["totals"]["price"], other["totals"]["price"]
-    here_only, there_only = _unpriced(one), _unpriced(other)
+    here_only, there_only = _pieces_unpriced(one), _pieces_unpriced(other)
     unknown = sorted((here_only - there_only) + (there_only - here_only))
     more = None if unknown else _more(here, there)
     return {"name": "price", "kind": "money", "here": here, "there": there, "more": more, "unknown": unknown}
 
 
-def _unpriced(found: SetOut) -> Counter[str]:
+def _pieces_unpriced(found: SetOut) -> Counter[str]:
     """The pieces whose price is not known, by number."""
     pieces: Counter[str] = Counter()
     for part in (*found["changes"], *found["loose_parts"]):

@@ -73,7 +73,7 @@ def page_facts(service: Service, session: Session, number: str) -> dict[str, Any
         *known["conflicts"], *known["flaws"], *known["remedies"], *known["chain"],
     ]  # fmt: skip
     numbers = _of(listed, *_NUMBERS) | {known["component"]["twin"], *known["current_numbers"]} - {""}
-    kinds = _of(known["characteristics"], "kind") | _wanted(listed)
+    kinds = _of(known["characteristics"], "kind") | _kinds_wanted(listed)
     return {
         "known": known,
         "rules": rules,
@@ -105,7 +105,7 @@ def _of(rows: Iterable[Row], *columns: str) -> set[str]:
     return {row[column] for row in rows for column in columns if row.get(column)}
 
 
-def _wanted(rows: Iterable[Row]) -> set[str]:
+def _kinds_wanted(rows: Iterable[Row]) -> set[str]:
     """The kinds in wanted values, each written `kind comparator value`."""
     columns = ("having", "other_having")
     return {text.partition(" ")[0] for row in rows for column in columns for text in row.get(column, ())}

@@ -145,16 +145,16 @@ def suggest_chassis(service: ServiceDep, text: Text = "") -> Response:
 @router.get("/suggest/component", dependencies=[MayRead])
 def suggest_components(service: ServiceDep, text: Text = "", chassis: Text = "") -> Response:
     """Components as one types; those that fit the vehicle first."""
-    return _suggested(service, text, chassis, ("component",))
+    return _suggestions(service, text, chassis, ("component",))
 
 
 @router.get("/suggest/wish", dependencies=[MayRead])
 def suggest_wishes(service: ServiceDep, text: Text = "", chassis: Text = "") -> Response:
     """Upgrades and components as one types, for a field of wishes: an upgrade by its title."""
-    return _suggested(service, text, chassis, ("upgrade", "component"))
+    return _suggestions(service, text, chassis, ("upgrade", "component"))
 
 
-def _suggested(service: Service, text: str, chassis: str, kinds: Collection[str]) -> Response:
+def _suggestions(service: Service, text: str, chassis: str, kinds: Collection[str]) -> Response:
     found = searched(service, text.strip(), chassis.strip(), MOST_MEANT * 2, begun=True)
     items = search_document(found)["items"] if found else []
     rows = [

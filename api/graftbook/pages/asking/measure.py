@@ -34,9 +34,11 @@ def measure(request: Request, service: ServiceDep) -> Response:
     position = given.get("position", "").strip()[:LONGEST]
     kinds, values, within = (given.getlist(name)[:MOST_MEASURES] for name in ("kind", "value", "within"))
     count = max(len(kinds), len(values))
-    rows = [(_typed(kinds, n), _typed(values, n), _typed(within, n)) for n in range(count)]
+    rows = [(_typed_at(kinds, n), _typed_at(values, n), _typed_at(within, n)) for n in range(count)]
     typed = [row for row in rows if row[0] or row[1]]
-    document, wrong = _answered(service, typed, chassis, position) if typed or position else (None, None)
+    document, wrong = (
+        _document_or_problem(service, typed, chassis, position) if typed or position else (None, None)
+    )
     return page(
         request,
         "measure.html",
@@ -51,11 +53,11 @@ def measure(request: Request, service: ServiceDep) -> Response:
     )
 
 
-def _typed(texts: list[str], n: int) -> str:
+def _typed_at(texts: list[str], n: int) -> str:
     return texts[n].strip()[:LONGEST] if n < len(texts) else ""
 
 
-def _answered(
+def _document_or_problem(
     service: Service, rows: list[Row], chassis: str, position: str
 ) -> tuple[MeasuredOut | None, Problem | None]:
     body: dict[str, Any] = {

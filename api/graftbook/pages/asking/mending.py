@@ -51,10 +51,10 @@ def meant(service: Service, path: str, question: PageQuestion, problem: Problem)
         answered = searched(service, problem.name, question.value("chassis"), MOST_MEANT)
         found = search_document(answered)["items"] if answered else []
     rows = [Meant(n, words, question.instead(problem.name, n).address(path)) for n, words in called.items()]
-    return [*rows, *_found(path, question, problem.name, found, set(called))][:MOST_MEANT]
+    return [*rows, *_components_for(path, question, problem.name, found, set(called))][:MOST_MEANT]
 
 
-def _found(
+def _components_for(
     path: str, question: PageQuestion, name: str, found: list[FoundOut], known: set[str]
 ) -> Iterator[Meant]:
     """Components in the place of the name; upgrades and flaws where it was wished."""

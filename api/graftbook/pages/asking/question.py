@@ -115,7 +115,7 @@ class PageQuestion:
 
     def address(self, path: str = "/answer", more: Mapping[str, object] = MappingProxyType({})) -> str:
         """The address that asks this; `more`: what the page takes beside the question."""
-        query = "&".join(_written(name, str(value)) for name, value in (*self.pairs, *more.items()))
+        query = "&".join(_encoded_pair(name, str(value)) for name, value in (*self.pairs, *more.items()))
         return f"{path}?{query}" if query else path
 
     def beside(self, other: "PageQuestion") -> str:
@@ -144,7 +144,7 @@ def takes_question(*once: str, many: Iterable[str] = ()) -> Any:
 
 
 @lru_cache(maxsize=4096)
-def _written(name: str, value: str) -> str:
+def _encoded_pair(name: str, value: str) -> str:
     """A pair as it stands in an address: a page has some hundred addresses that differ in one."""
     return urlencode([(name, value)])
 

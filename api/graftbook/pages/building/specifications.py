@@ -95,7 +95,7 @@ def _body(service: Service, form: Form) -> dict[str, Any]:
     if not text:
         raise InvalidRequest("Say what it wishes: numbers, or the address of an answer", pointer="/wishes")
     question = question_in(text, STAND_IN)
-    known = _known(service, {wish.fit: None for wish in question.wishes if wish.fit})
+    known = _as_in_catalogue(service, {wish.fit: None for wish in question.wishes if wish.fit})
     asked = question.model_dump(mode="json", exclude_unset=True)
     kept: dict[str, Any] = {name: asked[name] for name in ("wishes", "limits", "preference") if name in asked}
     for wish in kept.get("wishes", ()):
@@ -107,7 +107,7 @@ def _body(service: Service, form: Form) -> dict[str, Any]:
     return {**kept, "variants": variants, **said(form, "title", "note")}
 
 
-def _known(service: Service, numbers: Iterable[str]) -> dict[str, str]:
+def _as_in_catalogue(service: Service, numbers: Iterable[str]) -> dict[str, str]:
     """Numbers, typed in whatever way, as the catalogue writes them. Raises InvalidRequest."""
     found: dict[str, str] = {}
     wrong: list[str] = []
@@ -130,7 +130,7 @@ def one_specification(request: Request, name: str, service: ServiceDep) -> Respo
     return _one_page(request, service, name, NOTHING)
 
 
-def _asked(request: Request, service: Service, name: str) -> SpecificationOut:
+def _version_named(request: Request, service: Service, name: str) -> SpecificationOut:
     """The version that the address names, else the latest."""
     version = request.query_params.get("version", "")
     return standards.named(service.engine, f"{name}@{version}" if version else name)
@@ -139,7 +139,7 @@ def _asked(request: Request, service: Service, name: str) -> SpecificationOut:
 def _one_page(
     request: Request, service: Service, name: str, typed: Form, notice: str = "", status: int = 200
 ) -> Response:
-    found = _asked(request, service, name)
+    found = _version_named(request, service, name)
     return page(
         request,
         "specification.html",
@@ -219,7 +219,7 @@ def _change(request: Request, service: Service, name: str, form: Form, who: str)
 @router.get("/specifications/{name}/variants", dependencies=[MayRead, takes("version")])
 def over_variants(request: Request, name: str, service: ServiceDep) -> Response:
     """What a version makes of every variant it is for."""
-    found = _asked(request, service, name)
+    found = _version_named(request, service, name)
     return page(request, "specification_table.html", one=found, table=standards.table(service, found))
 
 

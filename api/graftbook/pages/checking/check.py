@@ -58,13 +58,13 @@ def check_page(request: Request, service: ServiceDep) -> Response:
     if sent.text.strip() and sent.question.value("chassis") and not sent.question.value("as_of"):
         now = Sent(sent.question.adding("as_of", present_revision(service)), sent.text)
         return gone_to(now.address())
-    return _answered(request, service, sent)
+    return _check_page(request, service, sent)
 
 
 @router.post("/check", dependencies=[MayRead])
 async def check_sent(request: Request, service: ServiceDep) -> Response:
     """The form sent. It changes nothing; a list that is short enough goes to its address."""
-    sent = await _sent(request)
+    sent = await _form_of(request)
     return await run_in_threadpool(_answered_or_sent_on, request, service, sent)
 
 
@@ -91,10 +91,10 @@ def _answered_or_sent_on(request: Request, service: Service, sent: Sent) -> Resp
     ready = sent.text.strip() and sent.question.value("chassis") and not sent.refused
     if ready and len(dated.address()) <= LONGEST_ADDRESS:
         return gone_to(dated.address())
-    return _answered(request, service, dated if ready else sent, sent_by_form=True)
+    return _check_page(request, service, dated if ready else sent, sent_by_form=True)
 
 
-async def _sent(request: Request) -> Sent:
+async def _form_of(request: Request) -> Sent:
     """What the form holds. Raises what reading a form raises when it is too large or broken."""
     async with request.form(max_files=1, max_fields=MOST_FIELDS, max_part_size=LONGEST_LIST) as form:
         words = [(name, value) for name, value in form.multi_items() if isinstance(value, str)]
@@ -123,7 +123,7 @@ def _text_of(content: bytes) -> tuple[str, str]:
         return content.decode("cp1252", "replace"), ""
 
 
-def _answered(request: Request, service: Service, sent: Sent, *, sent_by_form: bool = False) -> Response:
+def _check_page(request: Request, service: Service, sent: Sent, *, sent_by_form: bool = False) -> Response:
     question, facts = sent.question, dict[str, Any]()
     entries, unread = read_list(sent.text)
     mistakes = [Mistake(one.line, one.text, one.why) for one in unread]

@@ -55,7 +55,7 @@ def checked_facts(
     if not any(entry.count for entry in kept):
         return {"near_cut": near}, mistakes
     document = document_of(service, answering)
-    facts = _shown(service, question, document, proposed, sources)
+    facts = _page_facts(service, question, document, proposed, sources)
     facts |= {"pieces_listed": sum(entry.count for entry in kept), "near_cut": near}
     return facts | {"entries_listed": len(entries)}, mistakes
 
@@ -93,7 +93,7 @@ def _mistake(entry: Entry, placed: int, problem: Problem) -> Mistake:
     return Mistake(entry.line, entry.text, why, wrong, problem.near)
 
 
-def _shown(
+def _page_facts(
     service: Service, question: PageQuestion, document: CheckOut, proposed: Proposed, sources: Sources
 ) -> dict[str, Any]:
     """The document, with what the page says of it: what is missing, what clashes, what to do.

@@ -64,7 +64,7 @@ def missing_of(document: CheckOut, proposed: Proposed, question: PageQuestion) -
     found = closure["set"]
     own_wishes = {wish["name"] for wish in document["wishes"]}
     changes = [change for change in found["changes"] if change["position"] not in proposed.sits]
-    placed = _placed(closure, found, changes, question)
+    placed = _rows_by_group(closure, found, changes, question)
     rows = [row for group in placed[0] for row in group["rows"]]
     loose = _loose(found, proposed.loose, own_wishes, len(rows))
     fitted = [row for row in rows if row["first"]["component"]]
@@ -88,7 +88,7 @@ def missing_of(document: CheckOut, proposed: Proposed, question: PageQuestion) -
     }
 
 
-def _placed(
+def _rows_by_group(
     closure: ClosureOut, found: SetOut, missing: list[ChangeOut], question: PageQuestion
 ) -> tuple[list[Group], dict[str, int], list[Entry]]:
     """The rows under their heads, the row of each position, and the entries that add them all."""

@@ -84,12 +84,12 @@ def _lines(lines: list[str]) -> Iterator[Entry | Unread]:
                 continue
             if waiting:
                 yield waiting
-            waiting = _read(place, part)
+            waiting = _entry_in(place, part)
         if waiting:
             yield waiting
 
 
-def _read(line: int, part: str) -> Entry | Unread:
+def _entry_in(line: int, part: str) -> Entry | Unread:
     if len(part) > 3 * LONGEST_WORD:
         return Unread(line, part[:LONGEST_WORD], "this is too long for a number")
     words, _, position = part.partition("@")

@@ -259,7 +259,7 @@ def existing(request: Request, kind: Kind, name: Name, service: ServiceDep) -> R
 async def send_new(request: Request, kind: Kind, service: ServiceDep, editor: Editor) -> Response:
     """A new record's form sent."""
     return await run_in_threadpool(
-        _sent, request, service, Sheet(kind, "", await form_of(request)), editor.who
+        _store_or_page, request, service, Sheet(kind, "", await form_of(request)), editor.who
     )
 
 
@@ -268,11 +268,11 @@ async def send(request: Request, kind: Kind, name: Name, service: ServiceDep, ed
     """A record's form sent: its effect is shown, or it is stored, or the record is taken out."""
     form = await form_of(request)
     sheet = Sheet(kind, name, form, form.get("etag", ""))
-    return await run_in_threadpool(_sent, request, service, sheet, editor.who)
+    return await run_in_threadpool(_store_or_page, request, service, sheet, editor.who)
 
 
-def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Response:
-    sheet.form = as_meant(sheet.kind, _used(sheet.form), service.settings.currency)
+def _store_or_page(request: Request, service: Service, sheet: Sheet, who: str) -> Response:
+    sheet.form = as_meant(sheet.kind, _with_suggestion(sheet.form), service.settings.currency)
     do, why = sheet.form.get("do", "effect"), sheet.form.get("why", "").strip()
     sheet.checked = do == "check"
     sheet.removes = bool(sheet.name) and do in ("remove", "remove-effect", "remove-propose")
@@ -292,7 +292,7 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
     look = None if keeps or sheet.checked or sheet.why_wrong else EffectLook(service)
     tries = not keeps or bool(sheet.why_wrong)
     try:
-        report = _edited(service, sheet, name, rows, Author(who, why), look, dry_run=tries)
+        report = _store(service, sheet, name, rows, Author(who, why), look, dry_run=tries)
     except (PreconditionFailed, PreconditionRequired, UnknownRecord):
         return _changed_meanwhile(request, service, sheet, name)
     except InvalidRequest as problem:
@@ -304,7 +304,7 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
     if sheet.checked:
         return _record_page(request, sheet)
     if proposes and report.changed:
-        return _proposed(request, service, sheet, name, rows, why)
+        return _propose(request, service, sheet, name, rows, why)
     if look is not None:
         sheet.effect, sheet.job = looked_at(request, look, f"{kind_words(sheet.kind)} {name}")
         sheet.would_change = report.changed
@@ -314,7 +314,7 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
     return gone_to(f"/edit/revision/{report.revision}?stored=1")
 
 
-def _proposed(
+def _propose(
     request: Request, service: Service, sheet: Sheet, name: str, rows: list[Row], why: str
 ) -> Response:
     """What would be stored or taken out, kept for somebody else to decide."""
@@ -325,7 +325,7 @@ def _proposed(
     return gone_to(f"/review/{made['number']}?done=proposed")
 
 
-def _used(form: Form) -> Form:
+def _with_suggestion(form: Form) -> Form:
     """The form with a suggested value in the place of what was typed, to be checked."""
     column, _, value = form.get("use", "").partition("=")
     if not value:
@@ -342,7 +342,7 @@ def what_is_wrong_with(why: str) -> str:
     return "" if is_printable(why) and "\n" not in why else "One line of plain text."
 
 
-def _edited(
+def _store(
     service: Service,
     sheet: Sheet,
     name: str,
@@ -374,7 +374,7 @@ def _all_mistakes(service: Service, sheet: Sheet, name: str, rows: list[Row]) ->
     """What the load finds as well where fields of a new record have mistakes: names that nobody has. Empty
     where it cannot be tried."""
     try:
-        return _edited(service, sheet, name or "unnamed", rows, Author("", ""), None, dry_run=True).mistakes
+        return _store(service, sheet, name or "unnamed", rows, Author("", ""), None, dry_run=True).mistakes
     except (PreconditionRequired, InvalidRequest):
         return ()
 

@@ -62,10 +62,10 @@ def progress(request: Request, name: Name, service: ServiceDep) -> Response:
 @router.post("/edit/effect/{name}/stop")
 async def stop(request: Request, name: Name, service: ServiceDep, editor: Editor) -> Response:
     """Stop looking; what was found stays to be seen."""
-    return await run_in_threadpool(_stopped, request, service, name, editor)
+    return await run_in_threadpool(_stop, request, service, name, editor)
 
 
-def _stopped(request: Request, service: Service, name: str, editor: Principal) -> Response:
+def _stop(request: Request, service: Service, name: str, editor: Principal) -> Response:
     job = service.background.find(name, _owner(request, editor))
     if job is not None:
         job.stop()

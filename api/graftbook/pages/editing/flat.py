@@ -109,13 +109,13 @@ def _start(request: Request, service: Service, typed: Typed, status: int = 200) 
 async def begin(request: Request, service: ServiceDep, editor: Editor) -> Response:
     """A new list with its first issue."""
     try:
-        typed, file, content = await _sent(await upload_of(request))
+        typed, file, content = await _list_in_form(await upload_of(request))
     finally:
         await request.close()
-    return await run_in_threadpool(_begun, request, service, typed, file, content)
+    return await run_in_threadpool(_begin_list, request, service, typed, file, content)
 
 
-async def _sent(form: FormData) -> tuple[Typed, str, bytes]:
+async def _list_in_form(form: FormData) -> tuple[Typed, str, bytes]:
     """What a form with a list says: the file, or what was pasted in its place."""
     typed = Typed(text_in(form, "name").strip(), text_in(form, "sheet"))
     upload = form.get("file")
@@ -126,7 +126,7 @@ async def _sent(form: FormData) -> tuple[Typed, str, bytes]:
     return typed, "pasted", typed.text.encode("utf-8", "replace")
 
 
-def _begun(request: Request, service: Service, typed: Typed, file: str, content: bytes) -> Response:
+def _begin_list(request: Request, service: Service, typed: Typed, file: str, content: bytes) -> Response:
     if not typed.refused:
         try:
             flat.begin(service.engine, typed.name, file, content)
@@ -159,10 +159,10 @@ def mapping(request: Request, name: Name, service: ServiceDep) -> Response:
 @router.post("/edit/flat/{name}/mapping")
 async def map_columns(request: Request, name: Name, service: ServiceDep, editor: Editor) -> Response:
     """A mapping looked at, or kept."""
-    return await run_in_threadpool(_mapped, request, service, name, await form_of(request))
+    return await run_in_threadpool(_keep_mapping, request, service, name, await form_of(request))
 
 
-def _mapped(request: Request, service: Service, name: str, form: dict[str, str]) -> Response:
+def _keep_mapping(request: Request, service: Service, name: str, form: dict[str, str]) -> Response:
     kept = flat.flat_list(service.engine, name)
     try:
         typed = _mapping_in(form)
@@ -301,10 +301,10 @@ def _rows_shown(kept: FlatList, question: Question) -> list[tuple[int, str]]:
 @router.post("/edit/flat/{name}/decide")
 async def decide(request: Request, name: Name, service: ServiceDep, editor: Editor) -> Response:
     """An answer, given by a button or typed; for one question or for all of its kind."""
-    return await run_in_threadpool(_decided, request, service, name, await form_of(request))
+    return await run_in_threadpool(_settle_answers, request, service, name, await form_of(request))
 
 
-def _decided(request: Request, service: Service, name: str, form: dict[str, str]) -> Response:
+def _settle_answers(request: Request, service: Service, name: str, form: dict[str, str]) -> Response:
     key, kind = form.get("key", ""), form.get("key", "").partition(":")[0]
     answer = form.get("answer", "") or form.get("typed", "").strip()
     if form.get("do") == "again":
@@ -324,13 +324,13 @@ def _decided(request: Request, service: Service, name: str, form: dict[str, str]
 async def issue(request: Request, name: Name, service: ServiceDep, editor: Editor) -> Response:
     """The next issue of a list."""
     try:
-        typed, file, content = await _sent(await upload_of(request))
+        typed, file, content = await _list_in_form(await upload_of(request))
     finally:
         await request.close()
-    return await run_in_threadpool(_issued, request, service, name, typed, file, content)
+    return await run_in_threadpool(_put_issue, request, service, name, typed, file, content)
 
 
-def _issued(
+def _put_issue(
     request: Request, service: Service, name: str, typed: Typed, file: str, content: bytes
 ) -> Response:
     try:
@@ -346,10 +346,10 @@ def _issued(
 @router.post("/edit/flat/{name}/take")
 async def take(request: Request, name: Name, service: ServiceDep, editor: Editor) -> Response:
     """What is decided tried with its effect, or taken."""
-    return await run_in_threadpool(_taken, request, service, name, await form_of(request), editor.who)
+    return await run_in_threadpool(_take_in, request, service, name, await form_of(request), editor.who)
 
 
-def _taken(request: Request, service: Service, name: str, form: dict[str, str], who: str) -> Response:
+def _take_in(request: Request, service: Service, name: str, form: dict[str, str], who: str) -> Response:
     shown = Shown(why=form.get("why", "").strip())
     keeps = form.get("do") == "take"
     if keeps:

@@ -154,13 +154,13 @@ def typed(kind: str, rows: Sequence[Row]) -> dict[str, str]:
     for number, row in enumerate(rows):
         for column in columns(kind):
             if column.name in further:
-                sent |= _typed(f"{number}.{column.name}", column, row)
+                sent |= _as_text(f"{number}.{column.name}", column, row)
             elif number == 0:
-                sent |= _typed(f"{HEAD}.{column.name}", column, row)
+                sent |= _as_text(f"{HEAD}.{column.name}", column, row)
     return sent
 
 
-def _typed(key: str, column: Column, row: Row) -> dict[str, str]:
+def _as_text(key: str, column: Column, row: Row) -> dict[str, str]:
     value = row.get(column.name, column.usual)
     if column.shape == "yes":
         return {key: "yes"} if value is True else {}
@@ -192,7 +192,7 @@ def read(kind: str, form: Form) -> tuple[list[Row], list[int]]:
     """The rows that a form sends, empty ones left out, and the number of each in the form."""
     further = row_columns(kind)
     own = [column for column in columns(kind) if column.name not in further]
-    head = _read(own, form, HEAD)
+    head = _row_in(own, form, HEAD)
     if not further:
         return [head], [0]
     named = {name: head[name] for name in ("name", "variant") if name in head and kind in _ROWS}
@@ -202,13 +202,13 @@ def read(kind: str, form: Form) -> tuple[list[Row], list[int]]:
     for number in range(_count(form)):
         if _is_filled(more, form, number):
             rows.append(
-                (head if not rows or kind == "chassis_span" else named) | _read(more, form, str(number))
+                (head if not rows or kind == "chassis_span" else named) | _row_in(more, form, str(number))
             )
             numbers.append(number)
     return (rows, numbers) if rows else ([head], [0])
 
 
-def _read(some: Sequence[Column], form: Form, prefix: str) -> Row:
+def _row_in(some: Sequence[Column], form: Form, prefix: str) -> Row:
     row: Row = {}
     for column in some:
         text = form.get(f"{prefix}.{column.name}", "").replace("\r\n", "\n").strip()
@@ -258,7 +258,7 @@ def record_form(
     """The form to show. `numbers` are the form's rows behind the rows in which mistakes stand; of a record
     that is known already the fields that make its name cannot be changed."""
     beside, loose = _beside(kind, form, mistakes, numbers)
-    fixed = _fixed(kind, form) if known else frozenset()
+    fixed = _fixed_fields(kind, form) if known else frozenset()
     further, when = row_columns(kind), conditions(kind)
 
     def fields(prefix: str, some: list[Column]) -> tuple[Field, ...]:
@@ -285,7 +285,7 @@ def record_form(
     )
 
 
-def _fixed(kind: str, form: Form) -> frozenset[str]:
+def _fixed_fields(kind: str, form: Form) -> frozenset[str]:
     if (kind in _NAMING and not form.get(f"{HEAD}.name", "")) or kind == "component":
         return frozenset((*_NAMING[kind], *(("name",) if kind != "component" else ())))
     return frozenset(("name",))

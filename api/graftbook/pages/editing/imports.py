@@ -87,13 +87,13 @@ def import_form(request: Request) -> Response:
 async def import_sent(request: Request, service: ServiceDep, editor: Editor) -> Response:
     """A sheet tried, or stored."""
     try:
-        sent = await _read(await upload_of(request))
+        sent = await _sending_in(await upload_of(request))
     finally:
         await request.close()
-    return await run_in_threadpool(_answered, request, service, sent, editor.who)
+    return await run_in_threadpool(_import_or_page, request, service, sent, editor.who)
 
 
-async def _read(form: FormData) -> Sending:
+async def _sending_in(form: FormData) -> Sending:
     upload = form.get("file")
     workbook = await _workbook_in(upload) if isinstance(upload, UploadFile) and upload.filename else b""
     text, refused = ("", "") if workbook else await sheet_in(form, ELSEWHERE)
@@ -125,7 +125,7 @@ def _words(form: FormData) -> dict[str, str]:
     return {name: word for name, word in given.items() if word in WORDS[name]}
 
 
-def _answered(request: Request, service: Service, sent: Sending, who: str) -> Response:
+def _import_or_page(request: Request, service: Service, sent: Sending, who: str) -> Response:
     if sent.refused:
         return _page(request, sent, status=422)
     if sent.saves:
@@ -135,15 +135,15 @@ def _answered(request: Request, service: Service, sent: Sending, who: str) -> Re
     look = None if sent.saves else EffectLook(service)
     last = look.take if look else _as_shown(sent) if sent.whole else None
     try:
-        report = _loaded(service, sent, who, last)
+        report = _load_sheet(service, sent, who, last)
     except NotAsShown:
-        return _answered(request, service, replace(sent, saves=False), who)
+        return _import_or_page(request, service, replace(sent, saves=False), who)
     if not report.ok:
         cells = cells_with_mistakes(report.mistakes) if sent.workbook else []
         lines = [] if sent.workbook else lines_with_mistakes(sent.text, report.mistakes)
         return _page(request, sent, report, status=422, lines=lines, cells=cells)
     if sent.proposes and report.changed:
-        made = _proposed(request, service, sent)
+        made = _propose(request, service, sent)
         return gone_to(f"/review/{made['number']}?done=proposed")
     sent.removes = _digest(report)
     if sent.workbook:
@@ -156,7 +156,9 @@ def _answered(request: Request, service: Service, sent: Sending, who: str) -> Re
     return gone_to(f"/edit/revision/{report.revision}?stored=1")
 
 
-def _loaded(service: Service, sent: Sending, who: str, last: Callable[[Any, Report], None] | None) -> Report:
+def _load_sheet(
+    service: Service, sent: Sending, who: str, last: Callable[[Any, Report], None] | None
+) -> Report:
     with service.gates["imports"].turn():
         return load(
             service.engine,
@@ -170,7 +172,7 @@ def _loaded(service: Service, sent: Sending, who: str, last: Callable[[Any, Repo
         )
 
 
-def _proposed(request: Request, service: Service, sent: Sending) -> ProposalOut:
+def _propose(request: Request, service: Service, sent: Sending) -> ProposalOut:
     by, reading = request.state.principal, sent.reading(service.settings.currency)
     return review.propose_of(
         service, sent.source(), {}, "import", sent.why, by, reading=reading, whole=sent.whole

@@ -68,7 +68,7 @@ def _attach(
 ) -> Response:
     pictures.require(service.engine, *thing)
     try:
-        words = _said(caption)
+        words = _caption(caption)
         if not content:
             raise InvalidRequest("Choose a picture first")
         pictures.attach(service.engine, thing, read_in_turn(service, content), words, who)
@@ -77,7 +77,7 @@ def _attach(
     return gone_to(pictures_address(*thing) + "?done=attached")
 
 
-def _said(caption: str) -> str:
+def _caption(caption: str) -> str:
     """The caption, tidied. Raises InvalidRequest."""
     try:
         words = str(clean(caption))

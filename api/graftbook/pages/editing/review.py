@@ -117,10 +117,10 @@ def proposal(request: Request, number: Number, service: ServiceDep, done: Done =
 async def decide(request: Request, number: Number, service: ServiceDep, editor: Editor) -> Response:
     """Its effect is shown, or it is accepted or refused."""
     form = await form_of(request)
-    return await run_in_threadpool(_answered, request, service, number, form, editor)
+    return await run_in_threadpool(_decide_on, request, service, number, form, editor)
 
 
-def _answered(
+def _decide_on(
     request: Request, service: Service, number: int, form: dict[str, str], by: Principal
 ) -> Response:
     do, reason = form.get("do", "effect"), form.get("reason", "").strip()

@@ -256,10 +256,12 @@ def _form_row(line: KeptLineOut, form: Form, doubts: Iterable[Doubt]) -> FormRow
 
 def log_of(bookings: Sequence[BookingOut]) -> list[BookingTold]:
     """What was booked, the newest first, each line in words."""
-    return [{**booking, "said": [_said(row) for row in booking["lines"]]} for booking in reversed(bookings)]
+    return [
+        {**booking, "said": [_line_words(row) for row in booking["lines"]]} for booking in reversed(bookings)
+    ]
 
 
-def _said(row: BookedLineOut) -> LineTold:
+def _line_words(row: BookedLineOut) -> LineTold:
     words = []
     if row["received"]:
         words.append(f"{packed(row['received'], row['pack'])} came")

@@ -261,7 +261,7 @@ def _keep(request: Request, service: Service, asked: PageOrder, form: dict[str, 
     wrong = {"wrong_name": _mistake(Slug, name) if asks else "", "wrong_note": _mistake(Remark, note)}
     present = asked.as_of(present_revision(service))
     if not any(wrong.values()):
-        note = _checked(Remark, form, "note")
+        note = _field_checked(Remark, form, "note")
         if since := _changed_since(service, asked, present):
             typed = Typed(name=name, note=note, since=since)
             return _order_page(request, service, present, typed, HTTPStatus.CONFLICT)
@@ -316,7 +316,7 @@ def _mistake(kind: Any, text: str) -> str:
     return ""
 
 
-def _checked(kind: Any, form: dict[str, str], field: str) -> str:
+def _field_checked(kind: Any, form: dict[str, str], field: str) -> str:
     """A field as the API would take it. Raises InvalidRequest."""
     try:
         return str(TypeAdapter(kind).validate_python(form.get(field, "").strip()))
@@ -423,7 +423,9 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
     steps = {
         "send": lambda: order_lists.send(service.engine, name, etag, who, incomplete="incomplete" in form),
         "recompute": lambda: keeping.recompute(service, name, etag, who),
-        "close": lambda: order_lists.close(service.engine, name, etag, _checked(Remark, form, "reason"), who),
+        "close": lambda: order_lists.close(
+            service.engine, name, etag, _field_checked(Remark, form, "reason"), who
+        ),
         "receive": lambda: _receive(request, service, name, form, who),
         "take-back": lambda: _take_back(service, name, form, who),
         "substitute": lambda: keeping.substitute(
@@ -461,7 +463,7 @@ def _receive(request: Request, service: Service, name: str, form: dict[str, str]
 
 def _take_back(service: Service, name: str, form: dict[str, str], who: str) -> Response:
     booking, etag = whole(form, "booking"), form.get("etag", "")
-    why, reopen = _checked(Remark, form, "why"), form.get("reopen") == "true"
+    why, reopen = _field_checked(Remark, form, "why"), form.get("reopen") == "true"
     if not why:
         raise InvalidRequest("Say in a few words why the booking is taken back; it still stands")
     order_lists.take_back(service.engine, name, booking, etag, why, who, reopen=reopen)

@@ -111,8 +111,8 @@ class PageOrder:
         if not self.also:
             return first
         as_of = {"as_of": first.as_of} if first.as_of else {}
-        also = [_said(one.body()) | as_of for one in self.also]
-        return validated(OrderIn, {**_said(first), "also": also})
+        also = [_body_fields(one.body()) | as_of for one in self.also]
+        return validated(OrderIn, {**_body_fields(first), "also": also})
 
 
 def _vehicle(pairs: Iterable[Pair]) -> PageQuestion:
@@ -122,7 +122,7 @@ def _vehicle(pairs: Iterable[Pair]) -> PageQuestion:
     return question
 
 
-def _said(body: BaseModel) -> dict[str, Any]:
+def _body_fields(body: BaseModel) -> dict[str, Any]:
     """What a body says, as it was sent; alternatives are no matter of an order."""
     return body.model_dump(mode="json", exclude_unset=True, exclude={"alternatives"})
 

@@ -50,7 +50,7 @@ def _pdf(content: bytes, name: str) -> Response:
 @router.get("/store/labels", dependencies=[MayRead, takes("of", "text")])
 def labels(request: Request, service: ServiceDep) -> Response:
     """Labels of the store's places, or of its numbers, with their bar codes."""
-    of, text = _asked(request)
+    of, text = _label_query(request)
     made, more = _labels(service, of, text)
     return page(
         request,
@@ -58,7 +58,7 @@ def labels(request: Request, service: ServiceDep) -> Response:
         of=of,
         text=text,
         more=more,
-        labels=[_shown(label) for label in made],
+        labels=[_label_facts(label) for label in made],
         paper="/store/labels.pdf?" + urlencode({"of": of, "text": text}),
         others={one: "/store/labels?" + urlencode({"of": one, "text": text}) for one in (PLACES, NUMBERS)},
     )
@@ -67,11 +67,11 @@ def labels(request: Request, service: ServiceDep) -> Response:
 @router.get("/store/labels.pdf", dependencies=[MayRead, takes("of", "text")])
 def labels_paper(request: Request, service: ServiceDep) -> Response:
     """The same as sheets to print."""
-    of, text = _asked(request)
+    of, text = _label_query(request)
     return _pdf(labels_pdf(_labels(service, of, text)[0]), f"labels-{of}-{date.today()}")
 
 
-def _asked(request: Request) -> tuple[str, str]:
+def _label_query(request: Request) -> tuple[str, str]:
     asked = request.query_params
     return NUMBERS if asked.get("of") == NUMBERS else PLACES, asked.get("text", "").strip()[:120]
 
@@ -96,7 +96,7 @@ def _labels(service: Service, of: str, text: str) -> tuple[list[Label], bool]:
     return made[:MOST_LABELS], len(lines) > MOST_LABELS
 
 
-def _shown(label: Label) -> dict[str, Any]:
+def _label_facts(label: Label) -> dict[str, Any]:
     """A label as the page draws it: its bars are one path, a unit a module."""
     bars = barcode.bars(label.coded) if label.has_bars else ()
     return {

@@ -70,7 +70,7 @@ def as_sheet(service: ServiceDep) -> Response:
 @router.post("/store")
 async def put_in(request: Request, service: ServiceDep, orderer: Orderer) -> Response:
     """A number that has no place yet."""
-    return await run_in_threadpool(_put_in, request, service, _typed(await form_of(request)))
+    return await run_in_threadpool(_put_in, request, service, _typed_in(await form_of(request)))
 
 
 def _put_in(request: Request, service: Service, typed: Typed) -> Response:
@@ -102,7 +102,7 @@ async def put_right(request: Request, number: str, service: ServiceDep, orderer:
 
 
 def _put_right(request: Request, service: Service, number: str, form: dict[str, str]) -> Response:
-    typed = _typed(form)
+    typed = _typed_in(form)
     typed.number = number
     etag = form.get("etag", "")
     try:
@@ -123,7 +123,7 @@ def _put_right(request: Request, service: Service, number: str, form: dict[str, 
     return gone_to("/store?" + urlencode({"text": number}))
 
 
-def _typed(form: dict[str, str]) -> Typed:
+def _typed_in(form: dict[str, str]) -> Typed:
     return Typed(*(form.get(name, "").strip() for name in ("number", "quantity", "place")))
 
 
@@ -213,19 +213,19 @@ def count_form(request: Request) -> Response:
 async def count_sent(request: Request, service: ServiceDep, orderer: Orderer) -> Response:
     """A count looked at, or booked."""
     try:
-        sent = await _read(await upload_of(request))
+        sent = await _count_in(await upload_of(request))
     finally:
         await request.close()
-    return await run_in_threadpool(_counted, request, service, sent)
+    return await run_in_threadpool(_book_count, request, service, sent)
 
 
-async def _read(form: FormData) -> SentCount:
+async def _count_in(form: FormData) -> SentCount:
     text, refused = await sheet_in(form, ELSEWHERE)
     whole, saves = field(form, "whole") == "true", field(form, "do") == "save"
     return SentCount(text, whole, saves, field(form, "looked"), refused)
 
 
-def _counted(request: Request, service: Service, sent: SentCount) -> Response:
+def _book_count(request: Request, service: Service, sent: SentCount) -> Response:
     if sent.refused:
         return _count_page(request, sent, status=422)
     etag = sent.looked.rpartition(" ")[0]

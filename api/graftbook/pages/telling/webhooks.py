@@ -56,11 +56,11 @@ async def make(request: Request, service: ServiceDep, administrator: Administrat
 
 def _make(request: Request, service: Service, form: Form, who: str) -> Response:
     try:
-        body = validated(WebhookIn, _typed(form))
+        body = validated(WebhookIn, _typed_fields(form))
         _require_another(service, body)
         made = webhooks.make_webhook(service.engine, body, who, own_networks(service))
     except InvalidRequest as problem:
-        return _list_page(request, service, _typed(form), told_of(problem))
+        return _list_page(request, service, _typed_fields(form), told_of(problem))
     return _page(request, service, made["id"], secret=made["secret"])
 
 
@@ -73,7 +73,7 @@ def _require_another(service: Service, body: WebhookIn) -> None:
             )
 
 
-def _typed(form: Form) -> dict[str, Any]:
+def _typed_fields(form: Form) -> dict[str, Any]:
     kinds = [kind for kind in KINDS if form.get(kind)]
     return {"url": form.get("url", "").strip(), "kinds": kinds, "note": form.get("note", "").strip()}
 
@@ -132,7 +132,7 @@ def _change(request: Request, service: Service, name: str, form: Form) -> Respon
     except PreconditionFailed:
         return _page(request, service, name, CHANGED, status=412)
     except InvalidRequest as problem:
-        typed = _typed(form) if form.get("do") == "change" else {}
+        typed = _typed_fields(form) if form.get("do") == "change" else {}
         found = webhooks.get_webhook(service.engine, name)
         return _page(request, service, name, told_of(problem), status=422, typed={**found, **typed})
     except Problem as problem:
@@ -163,7 +163,7 @@ def _done(request: Request, service: Service, name: str, form: Form) -> Response
 
 def _body(found: WebhookOut, form: Form) -> WebhookChangeIn:
     state = {"pause": "paused", "activate": "active"}.get(form["do"])
-    fields: Any = found if state else _typed(form)
+    fields: Any = found if state else _typed_fields(form)
     kept = "active" if found["state"] == "active" else "paused"
     return validated(
         WebhookChangeIn,

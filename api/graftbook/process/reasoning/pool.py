@@ -89,7 +89,7 @@ class Pool:
         """
         until = time.monotonic() + seconds
         written, books = work_bytes(work, arguments)
-        process = self._begun(written, books, until)
+        process = self._give_to_process(written, books, until)
         try:
             result: Result = process.result(until, wanted)
         except Late:
@@ -104,7 +104,7 @@ class Pool:
         self._give_back(process)
         return result
 
-    def _begun(self, written: bytes, books: list[RuleBook], until: float) -> Process:
+    def _give_to_process(self, written: bytes, books: list[RuleBook], until: float) -> Process:
         """A process that has got the work; one that ended in idleness is passed over."""
         while True:
             process = self._take(books, until)

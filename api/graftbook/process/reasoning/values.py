@@ -30,7 +30,7 @@ def book_bytes(book: RuleBook) -> bytes:
     """The whole book, written once and kept with it."""
     found: bytes | None = book.__dict__.get("_bytes")
     if found is None:
-        found = _written(_Whole, {f.name: getattr(book, f.name) for f in fields(book)})
+        found = _pickled(_Whole, {f.name: getattr(book, f.name) for f in fields(book)})
         object.__setattr__(book, "_bytes", found)
     return found
 
@@ -43,7 +43,7 @@ def read_book(written: bytes) -> RuleBook:
 def work_bytes(work: Callable[..., Any], arguments: tuple[Any, ...]) -> tuple[bytes, list[RuleBook]]:
     """A function of a module with its arguments, and the rule books that they name."""
     books: dict[int, RuleBook] = {}
-    written = _written(lambda stream: _Naming(stream, books), (work, arguments))
+    written = _pickled(lambda stream: _Naming(stream, books), (work, arguments))
     return written, list(books.values())
 
 
@@ -55,7 +55,7 @@ def read_work(written: bytes, books: Mapping[int, RuleBook]) -> tuple[Callable[.
 
 def result_bytes(result: Any) -> bytes:
     """What came of it."""
-    return _written(_Whole, result)
+    return _pickled(_Whole, result)
 
 
 def read_result(written: bytes) -> Any:
@@ -112,7 +112,7 @@ def _read_only(held: dict[Any, Any]) -> Mapping[Any, Any]:
     return MappingProxyType(held)
 
 
-def _written(pickler: Callable[[Any], pickle.Pickler], value: Any) -> bytes:
+def _pickled(pickler: Callable[[Any], pickle.Pickler], value: Any) -> bytes:
     stream = _Pieces()
     pickler(stream).dump(value)
     return b"".join(stream.pieces)

@@ -71,7 +71,7 @@ def work_from(asker: Channel) -> None:
             return
         kind, rest = message[:1], message[1:]
         if kind == BOOK:
-            books[_number(rest)] = _read(rest[NUMBER_BYTES:])
+            books[_number(rest)] = _book_in(rest[NUMBER_BYTES:])
             asker.send(READY)
         elif kind == FORGET:
             if book := books.pop(_number(rest), None):
@@ -87,7 +87,7 @@ def _number(rest: bytes) -> int:
     return int.from_bytes(rest[:NUMBER_BYTES], "big")
 
 
-def _read(written: bytes) -> RuleBook:
+def _book_in(written: bytes) -> RuleBook:
     gc.disable()  # it would walk the growing book again and again
     try:
         return read_book(written)
@@ -101,10 +101,10 @@ def _done(written: bytes, books: dict[int, RuleBook]) -> bytes:
         work, arguments = read_work(written, books)
         return result_bytes((True, work(*arguments)))
     except Exception as error:
-        return _failed(error)
+        return _failure(error)
 
 
-def _failed(error: Exception) -> bytes:
+def _failure(error: Exception) -> bytes:
     broke = Broke(_error_text(error))
     try:
         written = result_bytes((False, (error, broke)))

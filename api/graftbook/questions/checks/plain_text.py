@@ -18,7 +18,7 @@ def check_lines(document: CheckOut, *, full: bool) -> Iterator[str]:
     yield from note_lines("CLASHING", document["clashing"])
     yield from note_lines("AGAINST WHAT WAS ASKED", document["limits_broken"])
     yield from _surplus(document)
-    yield from _completed(document, full)
+    yield from _completed_lines(document, full)
     yield from note_lines("WORTH DOING AT THE SAME TIME", document["advised"])
     yield from (finding_lines if full else brief_finding_lines)(document["checks"])
     if document["cautions"]:
@@ -48,7 +48,7 @@ def _surplus(document: CheckOut) -> Iterator[str]:
         yield f"  {each['quantity']} x {each['component'] or 'nothing'}{where}"
 
 
-def _completed(document: CheckOut, full: bool) -> Iterator[str]:
+def _completed_lines(document: CheckOut, full: bool) -> Iterator[str]:
     whole = document["completed"]
     if whole is None or whole["set"] is None or document["complete"]:
         return

@@ -28,7 +28,7 @@ def check(service: Service, body: CheckIn) -> Answering:
     Raises what `ask` raises, and what is wrong with the set itself: a number that nobody has, or one that
     could sit in several places.
     """
-    proposed = _proposed(service, body)
+    proposed = _question_of(service, body)
     if proposed.wrong:
         raise _all_of(proposed.wrong)
     return _answering(service, proposed)
@@ -36,11 +36,11 @@ def check(service: Service, body: CheckIn) -> Answering:
 
 def check_what_is_known(service: Service, body: CheckIn) -> tuple[Answering, "Proposed"]:
     """The same without what is wrong with the set, and what became of each number. Raises as `ask` does."""
-    proposed = _proposed(service, body)
+    proposed = _question_of(service, body)
     return _answering(service, proposed), proposed
 
 
-def _proposed(service: Service, body: CheckIn) -> "Proposed":
+def _question_of(service: Service, body: CheckIn) -> "Proposed":
     def look_up(then: Service) -> Proposed:
         proposed = Proposed(ask(then, body))
         proposed.settle(body)

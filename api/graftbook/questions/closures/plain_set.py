@@ -38,7 +38,7 @@ def set_lines(document: ClosureOut, solution: SetOut) -> Iterator[str]:
     yield from _flaws(solution)
     yield from note_lines(ALREADY_SO, solution["already_so"])
     yield from note_lines("NOT DETERMINED, because it is not recorded", solution["not_determined"])
-    yield from _unconfirmed(solution)
+    yield from _unconfirmed_lines(solution)
     yield from contradicted_lines(solution)
     if document["least_evidence"]:
         yield from ("", *wrap(document["least_evidence"]["sentence"]))
@@ -163,7 +163,7 @@ def _further_reasons(part: LooseOut) -> Iterator[str]:
 
 def _stays(solution: SetOut, titles: Mapping[str, str]) -> Iterator[str]:
     changed = {change["section"] for change in solution["changes"]}
-    bought = _bought(solution)
+    bought = _loose_by_section(solution)
     by_section: dict[str, list[str]] = {}
     for entry in solution["stays"]:
         by_section.setdefault(entry["section"], []).append(entry["position_title"])
@@ -183,13 +183,13 @@ def _stays(solution: SetOut, titles: Mapping[str, str]) -> Iterator[str]:
 
 def untouched_lines(solution: SetOut, titles: Mapping[str, str]) -> Iterator[str]:
     """The sections in which nothing is changed or bought."""
-    touched = {change["section"] for change in solution["changes"]} | _bought(solution).keys()
+    touched = {change["section"] for change in solution["changes"]} | _loose_by_section(solution).keys()
     stays = dict.fromkeys(entry["section"] for entry in solution["stays"])
     if whole := [titles.get(section, section) for section in stays if section not in touched]:
         yield from wrap(f"Untouched altogether: {'; '.join(whole)}.", indent=2, hang=4)
 
 
-def _bought(solution: SetOut) -> dict[str | None, list[str]]:
+def _loose_by_section(solution: SetOut) -> dict[str | None, list[str]]:
     """The numbers of the loose parts, by the section that they belong to."""
     bought: dict[str | None, list[str]] = {}
     for part in solution["loose_parts"]:
@@ -211,7 +211,7 @@ def _flaws(solution: SetOut) -> Iterator[str]:
 
     What is left besides is counted by severity.
     """
-    touched = {change["section"] for change in solution["changes"]} | _bought(solution).keys()
+    touched = {change["section"] for change in solution["changes"]} | _loose_by_section(solution).keys()
     near: list[FlawNoteOut] = []
     rest: list[FlawNoteOut] = []
     for flaw in solution["flaws_left"]:
@@ -253,7 +253,7 @@ def flaw_lines(solution: SetOut, named: Iterable[tuple[str, list[FlawNoteOut]]])
             yield from wrap(f"{word:<9}{symptom.rstrip('.')} ({severity}; {at}).", indent=2, hang=11)
 
 
-def _unconfirmed(solution: SetOut) -> Iterator[str]:
+def _unconfirmed_lines(solution: SetOut) -> Iterator[str]:
     yield ""
     if not solution["unconfirmed"]:
         yield from wrap(f"{'CONFIRMED: ' if solution['confidence'] else ''}{solution['rests_on']}")

@@ -85,7 +85,7 @@ class Rendered:
     briefs: tuple[Brief, ...]
 
 
-def _rendered(document: Document, *answers: Answer, whole: bool = True) -> Rendered:
+def _render(document: Document, *answers: Answer, whole: bool = True) -> Rendered:
     briefs = tuple(Brief(a.outcome, a.engine, a.reached) for a in answers)
     return Rendered(json_bytes(document), whole and all(map(lasting, answers)), briefs)
 
@@ -103,10 +103,10 @@ def closure(asked: Posed) -> Rendered:
     )
     document, written = in_time(asked, answer)
     if not least:
-        return _rendered(document, written)
+        return _render(document, written)
     without = without_least_evidence(asked)
     document["least_evidence"] = least_evidence_document(least, answer, without)
-    return _rendered(document, written, without)
+    return _render(document, written, without)
 
 
 def without_least_evidence(asked: Posed) -> Answer:
@@ -127,7 +127,7 @@ def why_not(asked: Posed, number: str, position: str) -> Rendered:
     compared = comparing.why_not(asked.book, asked.question, number, position, asked.deadline)
     both, written = _both(asked, asked, compared)
     document: WhyNotOut = {"component": number, "position": position or None, **both}
-    return _rendered(document, written.one, written.other)
+    return _render(document, written.one, written.other)
 
 
 def why_not_briefly(asked: Posed, number: str, position: str, closure: bytes) -> Rendered:
@@ -137,7 +137,7 @@ def why_not_briefly(asked: Posed, number: str, position: str, closure: bytes) ->
     document: ClosureOut = orjson.loads(closure)
     known = priced(book, question, number, position, document)
     if known is not None and known.more is not None:
-        return _rendered(brief_from_prices(book, number, known.place, known.more, document))
+        return _render(brief_from_prices(book, number, known.place, known.more, document))
     other = comparing.with_component(book, question, number, position)
     settled = known is not None or document["set"] is None
     one = Answer(Outcome(document["outcome"])) if settled else None
@@ -146,14 +146,14 @@ def why_not_briefly(asked: Posed, number: str, position: str, closure: bytes) ->
         book, scope_of(book, question).serving(number, position), number, compared, document
     )
     brief["looked_up"] = known is not None
-    return _rendered(brief, compared.one, compared.other)
+    return _render(brief, compared.one, compared.other)
 
 
 def what_if(asked: Posed, there: Posed) -> Rendered:
     """What the same wishes would give on another vehicle."""
     compared = comparing.what_if(asked.book, asked.question, there.book, there.question, asked.deadline)
     document, written = _both(asked, there, compared)
-    return _rendered(document, written.one, written.other)
+    return _render(document, written.one, written.other)
 
 
 def check(asked: Posed, proposed: dict[str, str | None], loose: dict[str, int]) -> Rendered:
@@ -161,7 +161,7 @@ def check(asked: Posed, proposed: dict[str, str | None], loose: dict[str, int]) 
     asked.deadline.check()
     found = check_completeness(asked.book, asked.question, proposed, loose, asked.deadline)
     document, completed = check_document(asked, found, loose)
-    return _rendered(document, *([completed] if completed else []), whole=not found.cut_short)
+    return _render(document, *([completed] if completed else []), whole=not found.cut_short)
 
 
 def closure_document(asked: Posed, answer: Answer) -> ClosureOut:
@@ -174,10 +174,10 @@ def in_time(asked: Posed, answer: Answer) -> tuple[ClosureOut, Answer]:
     changes = sum(len(one.changes) for one in (answer.solution, *answer.others) if one)
     try:
         with WRITTEN.timed(changes) if changes else nullcontext():
-            return _written(asked, answer, asked.deadline.extended().check), answer
+            return _closure_document(asked, answer, asked.deadline.extended().check), answer
     except OutOfTime:
         without = without_sets(answer)
-        return _written(asked, without, at_leisure), without
+        return _closure_document(asked, without, at_leisure), without
 
 
 def without_sets(answer: Answer) -> Answer:
@@ -187,7 +187,7 @@ def without_sets(answer: Answer) -> Answer:
     return Answer(Outcome.not_proved, reached=answer.reached, engine=answer.engine)
 
 
-def _written(asked: Posed, answer: Answer, look: Look) -> ClosureOut:
+def _closure_document(asked: Posed, answer: Answer, look: Look) -> ClosureOut:
     checks, cautions = arithmetic(asked, answer.solution, look)
     return {
         **understood(asked, answer),
@@ -209,8 +209,8 @@ def _both(asked: Posed, there: Posed, compared: Comparison) -> tuple[ComparedOut
 
 def _comparison(asked: Posed, there: Posed, compared: Comparison, look: Look) -> ComparedOut:
     return {
-        "asked": _written(asked, compared.one, look),
-        "instead": _written(there, compared.other, look),
+        "asked": _closure_document(asked, compared.one, look),
+        "instead": _closure_document(there, compared.other, look),
         "difference": difference_document(compared.difference),
         "sentences": wording.comparison_sentences(asked.book, there.book, compared),
         "only_asked": changes_document(asked.book, compared.only_in_one, look),

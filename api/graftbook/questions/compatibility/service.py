@@ -119,11 +119,11 @@ class Batch:
         self._verdicts_only = body.detail == "verdict"
         self._proof = body.proof
         self._most_near = 0 if self._verdicts_only else MOST_NEAR
-        questions = [_validated(question) for question in body.questions]
+        questions = [_question_or_problem(question) for question in body.questions]
         named = [q for q in questions if isinstance(q, CompatibilityQuestionIn)]
         self._look_up_numbers([q.component for q in named])
         self._look_up_vehicles(dict.fromkeys((q.chassis, q.built) for q in named))
-        self._every = [self._asked(question) for question in questions]
+        self._every = [self._settled_or_problem(question) for question in questions]
         self._beyond = self._with_others()
         self._require_one_revision()
 
@@ -173,7 +173,7 @@ class Batch:
         except UnknownVariant:  # it was there a moment ago
             raise CatalogueMoved from None
 
-    def _asked(self, question: CompatibilityQuestionIn | Problem) -> "Asked | Problem":
+    def _settled_or_problem(self, question: CompatibilityQuestionIn | Problem) -> "Asked | Problem":
         if isinstance(question, Problem):
             return question
         try:
@@ -302,7 +302,7 @@ def _not_known(problem: Problem) -> CompatibilityAnswerOut:
     return {"verdict": "not known", "sentence": problem.detail, "problem": problem.document()}
 
 
-def _validated(question: Any) -> CompatibilityQuestionIn | Problem:
+def _question_or_problem(question: Any) -> CompatibilityQuestionIn | Problem:
     if isinstance(question, CompatibilityQuestionIn):
         return question
     try:

@@ -193,14 +193,14 @@ def search_document(found: Found) -> "SearchOut":
         "text": found.text,
         "terms": [{"said": term.said, "also": list(term.also)} for term in found.terms],
         "read_as": list(found.read_as),
-        "items": [_found(hit) for hit in found.hits],
+        "items": [_found_document(hit) for hit in found.hits],
         "sentence": sentence(found),
         "near": list(found.near),
         "catalogue_revision": found.revision,
     }
 
 
-def _found(hit: Hit) -> "FoundOut":
+def _found_document(hit: Hit) -> "FoundOut":
     entry = hit.entry
     return {
         "kind": entry.kind,

@@ -131,7 +131,7 @@ def get_component(
     return answered(request, service, etag, make, on_hit=do_nothing)
 
 
-def _listed(
+def _list_page(
     request: Request, service: Service, limit: int | None, make: Callable[[Session, int], lists.Listed[_Item]]
 ) -> Response:
     with reading(service.engine) as session:
@@ -147,7 +147,7 @@ def _listed(
 )
 def list_ranges(request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = "") -> Response:
     """In name order."""
-    return _listed(request, service, limit, lambda s, n: lists.list_ranges(s, n, cursor))
+    return _list_page(request, service, limit, lambda s, n: lists.list_ranges(s, n, cursor))
 
 
 @router.get(
@@ -164,7 +164,7 @@ def list_variants(
     cursor: Cursor = "",
 ) -> Response:
     """In name order."""
-    return _listed(request, service, limit, lambda s, n: lists.list_variants(s, n, cursor, range))
+    return _list_page(request, service, limit, lambda s, n: lists.list_variants(s, n, cursor, range))
 
 
 @router.get(
@@ -181,7 +181,7 @@ def list_positions(
     cursor: Cursor = "",
 ) -> Response:
     """In name order."""
-    return _listed(request, service, limit, lambda s, n: lists.list_positions(s, n, cursor, section))
+    return _list_page(request, service, limit, lambda s, n: lists.list_positions(s, n, cursor, section))
 
 
 @router.get(
@@ -199,7 +199,9 @@ def list_flaws(
     cursor: Cursor = "",
 ) -> Response:
     """In name order."""
-    return _listed(request, service, limit, lambda s, n: lists.list_flaws(s, n, cursor, component, at_least))
+    return _list_page(
+        request, service, limit, lambda s, n: lists.list_flaws(s, n, cursor, component, at_least)
+    )
 
 
 @router.get(
@@ -229,7 +231,7 @@ def list_upgrades(
     """In name order. A question wishes one by its name: `{"upgrade": "front-discs"}`."""
     among = _upgrades_of(service, variant, chassis, option, built)
     search = {"variant": variant, "chassis": chassis, "option": ";".join(option), "built": str(built or "")}
-    return _listed(request, service, limit, lambda s, n: lists.list_upgrades(s, n, cursor, search, among))
+    return _list_page(request, service, limit, lambda s, n: lists.list_upgrades(s, n, cursor, search, among))
 
 
 def _upgrades_of(

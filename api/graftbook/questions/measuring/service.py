@@ -78,12 +78,12 @@ def measured_document(service: Service, body: PartMeasuredIn) -> MeasuredOut:
     position = asked.names.of_book.position(body.position, "/position") if asked and body.position else ""
     with reading(service.engine) as session:
         connection = session.connection()
-        read = [_read(connection, one, f"/measured/{n}") for n, one in enumerate(body.measured)]
+        read = [_read_measure(connection, one, f"/measured/{n}") for n, one in enumerate(body.measured)]
         found = _Found(connection, read, scope)
         return found.document(position)
 
 
-def _read(connection: Connection, one: MeasureIn, pointer: str) -> Read:
+def _read_measure(connection: Connection, one: MeasureIn, pointer: str) -> Read:
     kind = store.kinds_named(connection, [one.kind]).get(one.kind)
     if kind is None:
         near = names_near(connection, table("characteristic_kind").c.name, one.kind)
@@ -122,7 +122,7 @@ class _Found:
     """One look at the catalogue for a part with these measures."""
 
     def __init__(self, connection: Connection, read: Sequence[Read], scope: Scope | None) -> None:
-        self._connection, self._read, self._scope = connection, read, scope
+        self._connection, self._read_measure, self._scope = connection, read, scope
         self._measured: dict[str, Measure] = {one.kind: one.value for one in read}
         self._kinds = store.kinds(connection)
         self._titles = {name: kind.title for name, kind in self._kinds.items()}
@@ -147,7 +147,7 @@ class _Found:
         document: MeasuredOut = {
             "read": [
                 {"kind": one.kind, "title": one.title, "value": one.value.written, "within": one.within}
-                for one in self._read
+                for one in self._read_measure
             ],
             "sentence": self._sentence(where),
             "could_be": [self._candidate(number, own, lines[number]) for number, own in shown.items()],
@@ -161,20 +161,22 @@ class _Found:
         return document
 
     def _sentence(self, where: Sequence[Place]) -> str:
-        if not self._read:
+        if not self._read_measure:
             return ""
         whole = sum(all(kind in own for kind in self._measured) for own in self._all.values())
         if not self._all:
             sentence = "No component on record has these measures."
         elif whole:
             more = f"; {len(self._all) - whole} more in part" if len(self._all) > whole else ""
-            sentence = f"{_counted(whole, 'component agrees', 'components agree')} in every measure{more}."
+            sentence = (
+                f"{_count_words(whole, 'component agrees', 'components agree')} in every measure{more}."
+            )
         else:
             sentence = (
                 f"No component has all of them on record; as far as recorded {len(self._all)} may be it."
             )
         if self._scope:
-            sentence += f" By the joints it may serve at {_counted(len(where), 'position', 'positions')}."
+            sentence += f" By the joints it may serve at {_count_words(len(where), 'position', 'positions')}."
         return sentence
 
     def _candidate(self, number: str, own: Measures, line: Any) -> CandidateOut:
@@ -218,11 +220,11 @@ class _Found:
             "position": place.position,
             "title": phrases.position(self._scope.book, place.position),
             "today": self._scope.today.get(place.position),
-            "met": [self._asked(one) for one in place.met],
-            "open": [self._asked(one) for one in place.open],
+            "met": [self._asked_document(one) for one in place.met],
+            "open": [self._asked_document(one) for one in place.open],
         }
 
-    def _asked(self, one: Asked) -> AskedOut:
+    def _asked_document(self, one: Asked) -> AskedOut:
         assert self._scope is not None
         book = self._scope.book
         off = ""
@@ -240,7 +242,7 @@ class _Found:
         }
 
 
-def _counted(count: int, one: str, many: str) -> str:
+def _count_words(count: int, one: str, many: str) -> str:
     return f"{count} {one if count == 1 else many}"
 
 

@@ -28,10 +28,13 @@ class _AsItCame(TypedDict):
 @kept
 def _as_it_came(scope: Scope) -> _AsItCame:
     """What was fitted and what is known to go wrong with it; nobody changes it."""
-    return {"fitted": [_fitted(scope, name) for name in scope.book.positions], "flaws": _flaws(scope)}
+    return {
+        "fitted": [_fitted_document(scope, name) for name in scope.book.positions],
+        "flaws": _flaws(scope),
+    }
 
 
-def _fitted(scope: Scope, position: str) -> FittedOut:
+def _fitted_document(scope: Scope, position: str) -> FittedOut:
     place, part = scope.book.positions[position], scope.component(scope.today.get(position))
     return {
         "position": position,
@@ -49,7 +52,7 @@ def _flaws(scope: Scope) -> list[VehicleFlawOut]:
     return [
         {
             "flaw": flaw.name,
-            "component": _flawed(scope, flaw, position),
+            "component": _component_flawed(scope, flaw, position),
             "position": position,
             "severity": SEVERITY_WORDS[flaw.severity],
             "symptom": flaw.symptom,
@@ -59,7 +62,7 @@ def _flaws(scope: Scope) -> list[VehicleFlawOut]:
     ]
 
 
-def _flawed(scope: Scope, flaw: Flaw, position: str) -> str:
+def _component_flawed(scope: Scope, flaw: Flaw, position: str) -> str:
     """Which of the components that a flaw is recorded of is the one at a position."""
     names = scope.names(scope.today_fit(position))
     return next(number for number in flaw.components if number in names)
