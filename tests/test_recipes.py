@@ -179,9 +179,9 @@ CRITERION = (
             '        Criterion.unconfirmed: "unconfirmed",\n        Criterion.hazards: "hazards",\n',
         ),
         (
-            "        Criterion.unconfirmed: Told(",
-            '        Criterion.hazards: Told("hazard", "hazards", "least harm", "hazards", "count"),\n'
-            "        Criterion.unconfirmed: Told(",
+            "        Criterion.unconfirmed: Words(",
+            '        Criterion.hazards: Words("hazard", "hazards", "least harm", "hazards", "count"),\n'
+            "        Criterion.unconfirmed: Words(",
         ),
         ("    labour_minutes: int\n", "    labour_minutes: int\n    hazards: int\n"),
         (

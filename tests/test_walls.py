@@ -164,8 +164,8 @@ def test_a_reasoning_process_loads_no_forms() -> None:
 def test_what_is_told_in_groups_names_its_documents_for_the_checker_alone() -> None:
     """A class that holds documents is made when its module is loaded: the name stays a text there."""
     code = (
-        "import sys\nfrom graftbook.questions.checks.documents import Group\n"
-        "print(Group.__annotations__['findings'].__forward_arg__)\n"
+        "import sys\nfrom graftbook.questions.checks.documents import FindingsGroup\n"
+        "print(FindingsGroup.__annotations__['findings'].__forward_arg__)\n"
         "print('pydantic' in sys.modules or 'graftbook.questions.closures.schemas' in sys.modules)"
     )
     shown = subprocess.run(

@@ -79,7 +79,7 @@ from graftbook.questions.lookup import endpoints as lookups
 from graftbook.questions.measuring import endpoints as measuring
 from graftbook.questions.vehicles import endpoints as vehicles
 from graftbook.reports import endpoints as reports
-from graftbook.rulebook.scope import TooLarge
+from graftbook.rulebook.scope import ScopeTooLarge
 from graftbook.settings import Settings
 from graftbook.telemetry import tracing
 
@@ -249,8 +249,8 @@ def _answer_errors(app: FastAPI) -> None:
     def known(request: Request, problem: problems.Problem) -> Response:
         return _problem_response(request, problem.kept())
 
-    @app.exception_handler(TooLarge)
-    def entangled(request: Request, _: TooLarge) -> Response:
+    @app.exception_handler(ScopeTooLarge)
+    def entangled(request: Request, _: ScopeTooLarge) -> Response:
         return _problem_response(request, problems.TooEntangled("Ask for less at once"))
 
     @app.exception_handler(OutOfTime)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from sqlalchemy import Engine
 
-from graftbook.catalogue.loading.imports import Report, load
+from graftbook.catalogue.loading.imports import LoadReport, load
 from graftbook.database import make_engine, migrate
 from tests.benchmarks.world import sheet
 
@@ -24,7 +24,7 @@ def new_database() -> Iterator[Engine]:
             engine.dispose()
 
 
-def load_all(engine: Engine, sheets: Path) -> Report:
+def load_all(engine: Engine, sheets: Path) -> LoadReport:
     """Load sheets that have no mistakes."""
     report = load(engine, sheets)
     assert report.ok, report.mistakes[:3]

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from graftbook.builds.stored.events import Event, EventWord, state_of
+from graftbook.builds.stored.events import BuildEvent, EventWord, state_of
 from tests.running import cases
 
 BEGIN = date(2026, 3, 1)
@@ -18,13 +18,13 @@ class Life:
     """Events written down one after the other."""
 
     def __init__(self, **stated: object) -> None:
-        self.events: list[Event] = []
+        self.events: list[BuildEvent] = []
         self.add(0, "stated", **(STATED | stated))
 
     def add(self, days: int, what: EventWord, **detail: Any) -> int:
         day = BEGIN + timedelta(days=days)
         number = len(self.events) + 1
-        self.events.append(Event(number, day, datetime.now(UTC), "me", what, detail))
+        self.events.append(BuildEvent(number, day, datetime.now(UTC), "me", what, detail))
         return number
 
     def fitted(self, days: int, position: str, component: str | None, **more: object) -> int:

@@ -9,7 +9,7 @@ from sqlalchemy import Engine, select
 from sqlalchemy.exc import DBAPIError
 
 from graftbook.catalogue.loading import scratch
-from graftbook.catalogue.loading.bulk import FEW, Clash, put
+from graftbook.catalogue.loading.bulk import FEW, OnClash, put
 from graftbook.catalogue.store.tables import table
 from graftbook.database import writing
 
@@ -25,7 +25,7 @@ def said(connection: object, numbers: range, reference: str) -> None:
     put(connection, table("evidence"), rows, CLASH[reference])
 
 
-CLASH = {"first": Clash.none, "again": Clash.none, "later": Clash.replaced, "never": Clash.old_stays}
+CLASH = {"first": OnClash.none, "again": OnClash.none, "later": OnClash.replaced, "never": OnClash.old_stays}
 
 
 @pytest.mark.parametrize("count", [3, MANY])
@@ -47,7 +47,7 @@ def test_a_key_that_is_there_stays_or_is_replaced_and_defaults_are_filled_in(
 def test_of_two_rows_with_one_key_the_last_replaces_and_the_first_stays(engine: Engine, count: int) -> None:
     section = table("section")
     twice = [{"name": f"s{n}", "title": title, "order": 0} for n in range(count) for title in ("one", "two")]
-    for clash, title in ((Clash.old_stays, "one"), (Clash.replaced, "two")):
+    for clash, title in ((OnClash.old_stays, "one"), (OnClash.replaced, "two")):
         with writing(engine) as session:
             put(session.connection(), section, twice, clash)
             titles = session.connection().execute(select(section.c.title)).scalars().all()

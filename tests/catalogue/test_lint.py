@@ -11,7 +11,7 @@ from graftbook.catalogue.compiling.queries import compile_book
 from graftbook.catalogue.lint import lint as linting
 from graftbook.catalogue.lint.closure import Survey
 from graftbook.catalogue.lint.equipment import figure_findings
-from graftbook.catalogue.lint.finding import Finding, Severity, Wrong
+from graftbook.catalogue.lint.finding import LintFinding, Severity, Wrong
 from graftbook.catalogue.lint.lint import circles_in
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.store.tables import table
@@ -35,17 +35,17 @@ OF_THE_SMALL_CATALOGUE = {
 rest on nothing, the dynamo gives less than the lamp takes."""
 
 
-def all_findings(engine: Engine, *changes: tuple[str, str], more: str = "") -> list[Finding]:
+def all_findings(engine: Engine, *changes: tuple[str, str], more: str = "") -> list[LintFinding]:
     report = load(engine, [small(*changes), *([sheet(more)] if more else [])])
     assert report.ok, [str(mistake) for mistake in report.mistakes]
     return list(lint(engine))
 
 
-def findings(engine: Engine, *changes: tuple[str, str], more: str = "") -> list[Finding]:
+def findings(engine: Engine, *changes: tuple[str, str], more: str = "") -> list[LintFinding]:
     return [f for f in all_findings(engine, *changes, more=more) if f.wrong not in OF_THE_SMALL_CATALOGUE]
 
 
-def of(kind: Wrong, found: list[Finding]) -> list[Finding]:
+def of(kind: Wrong, found: list[LintFinding]) -> list[LintFinding]:
     return [finding for finding in found if finding.wrong is kind]
 
 
@@ -378,8 +378,8 @@ def test_a_finding_is_data(engine: Engine) -> None:
 
 def test_every_kind_of_finding_says_how_much_it_matters_and_what_mends_it() -> None:
     for wrong in Wrong:
-        assert Finding(wrong, (), "").fix
-        assert Finding(wrong, (), "").severity in Severity
+        assert LintFinding(wrong, (), "").fix
+        assert LintFinding(wrong, (), "").severity in Severity
 
 
 @pytest.mark.parametrize("seed", range(30))

@@ -7,7 +7,7 @@ import pytest
 from sqlalchemy import Engine
 
 from graftbook.catalogue.lint.claims import claim_findings
-from graftbook.catalogue.lint.finding import Finding, Severity, Wrong
+from graftbook.catalogue.lint.finding import LintFinding, Severity, Wrong
 from graftbook.catalogue.loading.imports import load
 from graftbook.database import reading
 from graftbook.editing.linting.service import findings
@@ -94,7 +94,7 @@ SEEDED: dict[str, tuple[str, Wrong, tuple[str, ...], Severity]] = {
 }
 
 
-def found_in(engine: Engine) -> list[Finding]:
+def found_in(engine: Engine) -> list[LintFinding]:
     with engine.connect() as connection:
         return list(claim_findings(connection))
 

@@ -4,7 +4,7 @@ import pytest
 from sqlalchemy import Engine
 
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from graftbook.catalogue.store.nearest import slip_of
 from graftbook.editing.records.service import Author, patch_record, record_state, remove_record
 from tests.catalogue.sheet import sheet, small
@@ -22,11 +22,11 @@ def to(change: tuple[str, str], word: str) -> tuple[str, str]:
     return change[0], change[1].format(word)
 
 
-def told(report: Report) -> list[str]:
+def told(report: LoadReport) -> list[str]:
     return [str(mistake) for mistake in report.mistakes]
 
 
-def patched(engine: Engine, kind: str, name: str, patch: dict[str, str]) -> Report:
+def patched(engine: Engine, kind: str, name: str, patch: dict[str, str]) -> LoadReport:
     return patch_record(engine, kind, name, patch, record_state(engine, kind, name).etag, ME)
 
 

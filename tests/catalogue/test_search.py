@@ -4,7 +4,7 @@ import pytest
 from sqlalchemy import Engine
 
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.search import Asked, Search, find
+from graftbook.catalogue.search import CharacteristicAsked, Search, find
 from graftbook.catalogue.store.facts import component_facts
 from graftbook.database import reading
 from graftbook.problems import (
@@ -23,8 +23,8 @@ def numbers(engine: Engine, **search: object) -> list[str]:
         return [line.number for line in find(session, Search(**search)).lines]
 
 
-def bore(comparator: str, value: str) -> tuple[Asked, ...]:
-    return (Asked("bore", Comparator(comparator), value),)
+def bore(comparator: str, value: str) -> tuple[CharacteristicAsked, ...]:
+    return (CharacteristicAsked("bore", Comparator(comparator), value),)
 
 
 FOUND = {
@@ -43,7 +43,7 @@ FOUND = {
     "at most, in another unit": ({"asked": bore("at most", "0.79 in")}, ["TW-10"]),
     "within": ({"asked": bore("within", "19 .. 21 mm")}, ["TW-9", "TW-10"]),
     "equal": ({"asked": bore("equal", "0.02 m")}, ["TW-10"]),
-    "equal words": ({"asked": (Asked("finish", Comparator.equal, "plated"),)}, ["TB-2"]),
+    "equal words": ({"asked": (CharacteristicAsked("finish", Comparator.equal, "plated"),)}, ["TB-2"]),
     "all that is asked must hold": ({"section": "brakes", "asked": bore("at least", "1 mm")}, []),
 }
 
@@ -106,9 +106,9 @@ def test_what_is_not_known_is_told(tern: Engine) -> None:
         for search, problem in (
             (Search(section="brake"), UnknownSection),
             (Search(variant="T1-L"), UnknownVariant),
-            (Search(asked=(Asked("bores", Comparator.equal, "1 mm"),)), UnknownCharacteristic),
+            (Search(asked=(CharacteristicAsked("bores", Comparator.equal, "1 mm"),)), UnknownCharacteristic),
             (Search(asked=bore("equal", "1 A")), InvalidRequest),
-            (Search(asked=(Asked("finish", Comparator.at_least, "plated"),)), InvalidRequest),
+            (Search(asked=(CharacteristicAsked("finish", Comparator.at_least, "plated"),)), InvalidRequest),
             (Search(variant="T1-R", chassis="2L-0001"), InvalidRequest),
             (Search(number="- -"), InvalidRequest),
         ):

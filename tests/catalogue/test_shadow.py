@@ -17,7 +17,7 @@ from graftbook.catalogue.history.revisions import wait_for_editors
 from graftbook.catalogue.loading import imports, shadow, shadow_session
 from graftbook.catalogue.loading import load as loading
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.load import Load, Report
+from graftbook.catalogue.loading.load import Load, LoadReport
 from graftbook.catalogue.loading.shadow import InFile
 from graftbook.catalogue.loading.shadow_session import InSession
 from graftbook.catalogue.store.tables import table
@@ -70,7 +70,7 @@ def put(engine: Engine, number: str, price: str) -> None:
     assert put_record(engine, "component", number, [state.rows[0] | {"price": price}], state.etag, ME).ok
 
 
-def small_load(engine: Engine, sources: Any, **how: Any) -> Report:
+def small_load(engine: Engine, sources: Any, **how: Any) -> LoadReport:
     """Under the lock, as a few records are."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(imports, "SMALL", 1_000)

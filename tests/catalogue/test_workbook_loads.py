@@ -9,7 +9,7 @@ from sqlalchemy import Engine
 
 from graftbook.catalogue.format.reading import Reading
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from tests.catalogue.ods import ods
 
 
@@ -17,7 +17,7 @@ from tests.catalogue.ods import ods
 def brakes(sqlite_tern: Engine, tmp_path: Path) -> Any:
     """Loads one workbook of these sheets, each a list of rows, on trial."""
 
-    def loaded(reading: Reading | None = None, **sheets: list[list[object]]) -> Report:
+    def loaded(reading: Reading | None = None, **sheets: list[list[object]]) -> LoadReport:
         book = openpyxl.Workbook()
         book.remove(book.active)
         for name, rows in sheets.items():
@@ -30,7 +30,7 @@ def brakes(sqlite_tern: Engine, tmp_path: Path) -> Any:
     return loaded
 
 
-def told(report: Report) -> list[str]:
+def told(report: LoadReport) -> list[str]:
     return [str(mistake) for mistake in report.mistakes]
 
 

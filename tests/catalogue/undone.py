@@ -17,7 +17,7 @@ from graftbook.catalogue.format.sources import from_objects
 from graftbook.catalogue.history.changes import changed_since_at_most, require_kept, undoing
 from graftbook.catalogue.history.revisions import current_revision, wait_for_editors
 from graftbook.catalogue.history.snapshots import end_images, images, objects_in
-from graftbook.catalogue.loading.load import Load, Report
+from graftbook.catalogue.loading.load import Load, LoadReport
 from graftbook.catalogue.loading.removing import remove_dependents
 from graftbook.catalogue.loading.staging import end_staging
 from graftbook.catalogue.store.tables import table
@@ -66,7 +66,7 @@ def _undo_since(connection: Connection, revision: int) -> None:
             removals.setdefault(kind, []).append(name)
         else:
             objects.extend(objects_in(kind, image))
-    report = Report()
+    report = LoadReport()
     load = Load(connection, report, keeps_images=False)
     removals = _present(connection, removals)
     remove_dependents(connection, removals)

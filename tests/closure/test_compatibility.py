@@ -10,7 +10,7 @@ from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.closure.answer import Cause, Outcome
 from graftbook.closure.answering import answer_question
-from graftbook.closure.compatibility import Compatibility, Fits, Place, compatible, prove
+from graftbook.closure.compatibility import Compatibility, Fits, FittingPlace, compatible, prove
 from graftbook.closure.question import FitComponent, Question
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import Deadline
@@ -251,12 +251,12 @@ def test_on_random_pairs_the_other_side_is_a_companion_where_it_must_change_too(
     assert min(told[word] for word in ("stays", "changes", "solved", "does not")) > 3, told
 
 
-def can_be(book: RuleBook, asked: str, place: Place) -> bool:
+def can_be(book: RuleBook, asked: str, place: FittingPlace) -> bool:
     """Whether some set has this very component at the place, by the solver."""
     return place.sits_today or set_with(book, asked, place) is not None
 
 
-def set_with(book: RuleBook, asked: str, place: Place) -> dict[str, str | None] | None:
+def set_with(book: RuleBook, asked: str, place: FittingPlace) -> dict[str, str | None] | None:
     """What sits where in the best set that has this very component at the place; None where there is none."""
     wish = FitComponent(place.component, place.position)
     question = Question(VEHICLE, (wish,), on_the_bench=frozenset({asked}))

@@ -22,7 +22,7 @@ from graftbook.closure.question import FitComponent, Limits, Question, RemedyFla
 from graftbook.closure.search.deadline import Deadline, OutOfTime, Pace
 from graftbook.orders import documents as facts
 from graftbook.orders.buying.buying import Market, Terms, buy
-from graftbook.orders.needs import Wanted, needs_of
+from graftbook.orders.needs import VehicleSet, needs_of
 from graftbook.questions.closures import documents as answers
 from graftbook.questions.closures import reasoning
 from graftbook.questions.closures.reasoning import Posed, Rendered
@@ -133,7 +133,7 @@ def test_the_lines_of_an_order_end_with_its_time(monkeypatch: pytest.MonkeyPatch
     book, clock = row(), Work()
     answer, _ = reasoning.set_only(Posed(book, Question(VEHICLE, (FitComponent("new0"),)), "24L-500", False))
     assert answer.solution is not None
-    found = needs_of([Wanted("24L-500", book, answer.solution)])
+    found = needs_of([VehicleSet("24L-500", book, answer.solution)])
     market = Market(date(2026, 11, 2))
     order = buy(found, market, Terms())
     monkeypatch.setattr(facts, "_line", clock.takes_a_second(facts._line))

@@ -21,7 +21,7 @@ from graftbook.commands.exits import Ends
 from graftbook.commands.group import BY_USE
 from graftbook.database import make_engine, reading
 from graftbook.guide.made import STARTER
-from graftbook.rulebook.scope import TooLarge
+from graftbook.rulebook.scope import ScopeTooLarge
 from tests.conftest import application, client_of
 
 SMALL = Path(__file__).resolve().parents[1] / "catalogue" / "small.csv"
@@ -154,7 +154,7 @@ def test_a_mistake_is_said_in_one_readable_line(sqlite_demo_url: str, arguments:
     assert "Traceback" not in result.stderr
 
 
-@pytest.mark.parametrize(("gives_up", "said"), [(OutOfTime, "in time"), (TooLarge, "hangs together")])
+@pytest.mark.parametrize(("gives_up", "said"), [(OutOfTime, "in time"), (ScopeTooLarge, "hangs together")])
 def test_an_order_that_no_set_was_found_for_ends_in_one_line(
     sqlite_demo_url: str, monkeypatch: pytest.MonkeyPatch, gives_up: type[Exception], said: str
 ):

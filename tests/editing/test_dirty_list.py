@@ -10,7 +10,7 @@ from sqlalchemy import Engine
 from graftbook.database import reading
 from graftbook.editing.flat import store
 from graftbook.editing.flat.mapping import FlatMapping
-from graftbook.editing.flat.questions import Question
+from graftbook.editing.flat.questions import ListQuestion
 from graftbook.editing.flat.rows import rows_of
 from graftbook.editing.flat.turning import Turned, turn
 from tests.editing.dirty_list import COLUMNS, DirtyList, Fitment, Truth, dirty_list, variants
@@ -62,7 +62,7 @@ def truths_in(objects: list[dict[str, Any]]) -> dict[str, Truth]:
     return found
 
 
-def asked_in(questions: list[Question]) -> dict[str, set[int]]:
+def asked_in(questions: list[ListQuestion]) -> dict[str, set[int]]:
     """Kind of question → the lines that it is asked of."""
     found: dict[str, set[int]] = defaultdict(set)
     for one in questions:

@@ -16,7 +16,7 @@ from graftbook.catalogue.loading.load import Load
 from graftbook.database import make_engine, reading
 from graftbook.editing.flat import service
 from graftbook.editing.flat.mapping import FlatMapping
-from graftbook.editing.flat.questions import Question
+from graftbook.editing.flat.questions import ListQuestion
 from graftbook.editing.records.service import Author, record_state, take_back
 from graftbook.problems import InvalidRequest, PreconditionFailed, TooLarge
 from tests import locks
@@ -54,7 +54,7 @@ def take(engine: Engine, *, dry_run: bool = False) -> Any:
     return report, found
 
 
-def answer(engine: Engine, question: Question, value: str) -> None:
+def answer(engine: Engine, question: ListQuestion, value: str) -> None:
     assert value in {choice.value for choice in question.choices} or question.typed
     service.decide(engine, NAME, {question.key: value})
 

@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy import Engine
 from sqlmodel import Session
 
-from graftbook.catalogue.lint.finding import Finding
+from graftbook.catalogue.lint.finding import LintFinding
 from graftbook.catalogue.lint.lint import Judged
 from graftbook.catalogue.lint.lint import judge as judge_it
 from graftbook.catalogue.loading.imports import load
@@ -54,14 +54,14 @@ class Watched:
     def __init__(self) -> None:
         self.pools: list[Pool] = []
         self.boards: list[side_by_side._Board] = []
-        self.alone: list[Finding] = []
+        self.alone: list[LintFinding] = []
         """What is found without a helper."""
         self.here: list[str] = []
         """The variants that were judged in this process."""
         self.before: Judging = lambda _: None
         """Done before a variant is judged here, with how many were before it."""
 
-    def lint(self, engine: Engine) -> Generator[Finding]:
+    def lint(self, engine: Engine) -> Generator[LintFinding]:
         yield from lint(engine, helpers=1)
 
     def wait_for_helper(self, count: int) -> None:

@@ -10,7 +10,7 @@ from graftbook.database import make_engine, writing
 from graftbook.editing.suggesting import store
 from graftbook.editing.suggesting.service import names_to_pick, suggestions
 from graftbook.editing.suggesting.suggestions import (
-    Recorded,
+    OtherRecorded,
     Rule,
     companions_like,
     ordered_together,
@@ -48,7 +48,7 @@ def test_eleven_of_twelve_orders() -> None:
     assert not ordered_together("N", set(), 3, {"clip": 3}), "three orders are chance"
 
 
-OTHERS = [Recorded(f"C-{mm}", f"{mm} mm", mm / 1000, mm / 1000) for mm in (250, 260, 280, 300, 330)]
+OTHERS = [OtherRecorded(f"C-{mm}", f"{mm} mm", mm / 1000, mm / 1000) for mm in (250, 260, 280, 300, 330)]
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ from graftbook.closure.question import FitComponent
 from graftbook.orders.buying.buying import InStore, Market, Order, Terms, buy
 from graftbook.orders.buying.model import Offer, Supplier
 from graftbook.orders.documents import order_facts
-from graftbook.orders.needs import Needs, Wanted, needs_of
+from graftbook.orders.needs import Needs, VehicleSet, needs_of
 from graftbook.rulebook.model import (
     Alternative,
     Companion,
@@ -65,7 +65,7 @@ def solution(*changes: Change, loose: tuple[Loose, ...] = (), **more: object) ->
 
 
 def needs(of: RuleBook, *sets: Solution, bench: frozenset[str] = frozenset()) -> Needs:
-    return needs_of(Wanted(f"car {n}", of, one, bench) for n, one in enumerate(sets, 1))
+    return needs_of(VehicleSet(f"car {n}", of, one, bench) for n, one in enumerate(sets, 1))
 
 
 def bought(found: Needs, **terms: object) -> Order:
@@ -107,8 +107,8 @@ def test_the_bench_of_one_vehicle_is_not_that_of_another() -> None:
     one = solution(change("a", "CAL-1"))
     found = needs_of(
         [
-            Wanted("red", book(part("CAL-1")), one, frozenset({"CAL-1"})),
-            Wanted("blue", book(part("CAL-1")), one),
+            VehicleSet("red", book(part("CAL-1")), one, frozenset({"CAL-1"})),
+            VehicleSet("blue", book(part("CAL-1")), one),
         ]
     )
     assert [(a.vehicle, a.quantity) for a in found.at_hand] == [("red", 1)]

@@ -21,7 +21,7 @@ from pypdf import PageObject, PdfReader
 from pypdf.generic import ContentStream
 from reportlab.pdfgen.canvas import Canvas
 
-from graftbook.orders.papers.cells import Said, height, wrapped
+from graftbook.orders.papers.cells import TextRun, height, wrapped
 from graftbook.orders.papers.columns import DAY, LINES, TEXT
 from graftbook.orders.papers.csv import order_csv
 from graftbook.orders.papers.fonts import OTHER, REGULAR, runs
@@ -164,7 +164,7 @@ def test_the_label_of_a_box_is_white_on_black_and_its_lines_are_black() -> None:
     order_pdf(made_order(1))  # its letters
     written = io.BytesIO()
     page = Canvas(written, pageCompression=0)
-    Boxed("Cautions", 400, wrapped([Said("Bleed and test.")], 300)).drawOn(page, 20, 20)
+    Boxed("Cautions", 400, wrapped([TextRun("Bleed and test.")], 300)).drawOn(page, 20, 20)
     page.save()
     said = re.findall(rb"(\d \d \d) rg|(Tj)", written.getvalue())
     colours = [colour for (colour, _), (_, text) in pairwise(said) if text]
@@ -257,7 +257,7 @@ def test_a_heading_inside_a_table_stays_with_the_row_below_it() -> None:
 def test_no_row_grows_taller_than_a_row_may_be_whatever_its_letters() -> None:
     for size in range(20, 60):
         grid = Grid([left("Number", 1), left("Part", 3)])
-        grid.add("1", [Said("word " * 900, size=size / 4)], under=[Said("word " * 900, size=size / 4)])
+        grid.add("1", [TextRun("word " * 900, size=size / 4)], under=[TextRun("word " * 900, size=size / 4)])
         rows = Rows(grid, 150)._rows
         assert len(rows) > 1, size
         assert max(row.height for row in rows) <= TALLEST + 0.001, size
@@ -275,7 +275,7 @@ def test_no_heading_stands_alone_at_the_end_of_a_page() -> None:
 def test_what_is_longer_than_a_page_goes_on_in_further_rows() -> None:
     said = "word " * 9000
     grid = Grid([left("Number", 1), left("Part", 3)])
-    grid.add("1", [Said(said)], under=[Said(said)])
+    grid.add("1", [TextRun(said)], under=[TextRun(said)])
     rows = Rows(grid, 400)._rows
     assert max(row.height for row in rows) <= TALLEST + 1
     told = [line.text for row in rows for lines in (*row.cells, row.under) for line in lines]

@@ -13,7 +13,7 @@ from graftbook.closure.answer import Because, Loose
 from graftbook.closure.answer import Cause as Demand
 from graftbook.closure.question import FitComponent
 from graftbook.orders.buying.buying import InStore, Market, Terms, buy
-from graftbook.orders.buying.reconciling import Cause, reconcile
+from graftbook.orders.buying.reconciling import DifferenceCause, reconcile
 from graftbook.orders.needs import Need, NeededBy, Needs, Share
 from graftbook.rulebook.model import Component, Grade, Origin
 from tests.orders.split_worlds import TODAY, World, small_worlds
@@ -53,9 +53,9 @@ def test_it_always_adds_up(world: World, data: st.DataObject) -> None:
     assert way.answer + sum(one.amount for one in way.differences) == way.order
     for one in way.differences:
         assert one.numbers
-        assert (one.amount >= 0) == (one.cause in (Cause.dearer, Cause.packs, Cause.no_price)) or (
-            one.cause is Cause.amounts
-        )
+        assert (one.amount >= 0) == (
+            one.cause in (DifferenceCause.dearer, DifferenceCause.packs, DifferenceCause.no_price)
+        ) or (one.cause is DifferenceCause.amounts)
 
 
 async def of(counter: httpx.AsyncClient, **asked: Any) -> tuple[dict[str, Any], list[str]]:

@@ -16,7 +16,7 @@ from graftbook.orders.buying.offers import Why
 from graftbook.orders.buying.split_days import DayPrices
 from graftbook.orders.buying.splitting import Instead, Split
 from graftbook.orders.fitting.jobs import fitting_sequence
-from graftbook.orders.fitting.loose import Share, Sharing
+from graftbook.orders.fitting.loose import LooseShare, Sharing
 from graftbook.orders.fitting.schedule import earliest_finish
 from graftbook.orders.fitting.sequence import sequence
 from graftbook.orders.lists.deliveries import _booked_before
@@ -83,7 +83,7 @@ def test_a_set_that_holds_fewer_pieces_than_a_rule_names_uses_what_it_holds() ->
     rule = Companion(name="rule", component="CAL-1", reason="r", alternatives=(way,))
     solution = needing.solution(loose=(Loose("SEAL", 1, None, asking(rule)),))
     sharing = Sharing(replace(book, companions=(rule,)), solution, [sequencing.job("brake")])
-    assert sharing.shares == {"SEAL": (Share("brake", 1, False, "", None),)}
+    assert sharing.shares == {"SEAL": (LooseShare("brake", 1, False, "", None),)}
     assert sharing.alone() == []
 
 

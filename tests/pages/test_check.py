@@ -11,7 +11,7 @@ from graftbook.pages import in_hand
 from graftbook.pages.checking.amending import amended, change_of
 from graftbook.pages.checking.check import LONGEST_LIST
 from graftbook.pages.checking.checked import LONGEST_ADDRESS
-from graftbook.pages.checking.typed_list import MOST_ENTRIES, Entry, read_list
+from graftbook.pages.checking.typed_list import MOST_ENTRIES, ListEntry, read_list
 from tests.pages.conftest import text_of
 
 pytestmark = pytest.mark.anyio
@@ -26,27 +26,27 @@ async def checked(browser: httpx.AsyncClient, words: str, **fields: str) -> http
 @pytest.mark.parametrize(
     ("typed", "entries"),
     [
-        ("QB-3310\n\n  qb 3311  ", [Entry(1, "QB-3310"), Entry(3, "qb 3311")]),
+        ("QB-3310\n\n  qb 3311  ", [ListEntry(1, "QB-3310"), ListEntry(3, "qb 3311")]),
         ("QB-3310, QB-3311;QB-9010\tQB-9001",
-         [Entry(1, n) for n in ("QB-3310", "QB-3311", "QB-9010", "QB-9001")]),
-        ("2 x QB-3310", [Entry(1, "QB-3310", 2)]),
-        ("2× QB-3310", [Entry(1, "QB-3310", 2)]),
-        ("2 QB-3310", [Entry(1, "QB-3310", 2)]),
-        ("12 345 678", [Entry(1, "12 345 678")]),
-        ("QB-3310 x2", [Entry(1, "QB-3310", 2)]),
-        ("QB-3310; 3", [Entry(1, "QB-3310", 3)]),
-        ("QB-3310; 3; QB-9001; 2", [Entry(1, "QB-3310", 3), Entry(1, "QB-9001", 2)]),
-        ("4 off QB-9010", [Entry(1, "QB-9010", 4)]),
-        ("QB\u20133310 @ brake.front.left", [Entry(1, "QB-3310", 1, "brake.front.left")]),
-        ("nothing @ brake.servo", [Entry(1, "", 1, "brake.servo")]),
-        ("4x4-10", [Entry(1, "4x4-10")]),
-        ("# for Tuesday\nQB-3310 # the good one", [Entry(2, "QB-3310")]),
+         [ListEntry(1, n) for n in ("QB-3310", "QB-3311", "QB-9010", "QB-9001")]),
+        ("2 x QB-3310", [ListEntry(1, "QB-3310", 2)]),
+        ("2× QB-3310", [ListEntry(1, "QB-3310", 2)]),
+        ("2 QB-3310", [ListEntry(1, "QB-3310", 2)]),
+        ("12 345 678", [ListEntry(1, "12 345 678")]),
+        ("QB-3310 x2", [ListEntry(1, "QB-3310", 2)]),
+        ("QB-3310; 3", [ListEntry(1, "QB-3310", 3)]),
+        ("QB-3310; 3; QB-9001; 2", [ListEntry(1, "QB-3310", 3), ListEntry(1, "QB-9001", 2)]),
+        ("4 off QB-9010", [ListEntry(1, "QB-9010", 4)]),
+        ("QB\u20133310 @ brake.front.left", [ListEntry(1, "QB-3310", 1, "brake.front.left")]),
+        ("nothing @ brake.servo", [ListEntry(1, "", 1, "brake.servo")]),
+        ("4x4-10", [ListEntry(1, "4x4-10")]),
+        ("# for Tuesday\nQB-3310 # the good one", [ListEntry(2, "QB-3310")]),
         ("Position;Part number;Qty\nbrake.front.left;QB-3310;\n;QB-9001;2", [
-            Entry(2, "QB-3310", 1, "brake.front.left"), Entry(3, "QB-9001", 2)]),
-        ('"number","name"\n"QB-3310","caliper, left"', [Entry(2, "QB-3310")]),
+            ListEntry(2, "QB-3310", 1, "brake.front.left"), ListEntry(3, "QB-9001", 2)]),
+        ('"number","name"\n"QB-3310","caliper, left"', [ListEntry(2, "QB-3310")]),
     ],
 )  # fmt: skip
-def test_a_list_is_read_as_people_type_it(typed: str, entries: list[Entry]) -> None:
+def test_a_list_is_read_as_people_type_it(typed: str, entries: list[ListEntry]) -> None:
     assert read_list(typed) == (tuple(entries), ())
 
 
@@ -266,7 +266,7 @@ def test_a_button_changes_the_list_as_it_is_typed(text: str, change: str, after:
 
 @pytest.mark.parametrize("number", ["12 ab3", "4x4-10", "QB-1 x 2", "12 345", "QB-3310"])
 def test_what_is_added_is_read_back_as_it_was_meant(number: str) -> None:
-    for entry in (Entry(0, number, 1, "a.b"), Entry(0, number), Entry(0, number, 7)):
+    for entry in (ListEntry(0, number, 1, "a.b"), ListEntry(0, number), ListEntry(0, number, 7)):
         read, unread = read_list(amended("", change_of(come=[entry])))
         assert not unread
         assert [(one.number, one.count, one.position) for one in read] == [
@@ -275,8 +275,8 @@ def test_what_is_added_is_read_back_as_it_was_meant(number: str) -> None:
 
 
 def test_what_no_list_could_say_has_no_button() -> None:
-    assert change_of(come=[Entry(0, "QB,1")]) == ""
-    assert change_of(come=[Entry(0, "QB-1"), Entry(0, "QB#1")]) == ""
+    assert change_of(come=[ListEntry(0, "QB,1")]) == ""
+    assert change_of(come=[ListEntry(0, "QB-1"), ListEntry(0, "QB#1")]) == ""
 
 
 @pytest.mark.parametrize("words", ["QB-3310\nQB-331O", "QB-9001\nQB-9003"])

@@ -14,7 +14,7 @@ from graftbook.catalogue.loading.imports import load
 from graftbook.database import writing
 from graftbook.editing import effect
 from graftbook.process import background
-from graftbook.process.background import Background, Job, State
+from graftbook.process.background import Background, BackgroundJob, JobState
 from tests.catalogue.sheet import small
 from tests.conftest import application
 from tests.pages.test_edit import OWN, Editor, editor_of, text_of, token_in
@@ -158,7 +158,7 @@ def until(true: Any) -> None:
 def test_one_thread_few_jobs_and_the_owners_earlier_one_gives_way() -> None:
     go_on, at_work = threading.Event(), []
 
-    def work(job: Job) -> None:
+    def work(job: BackgroundJob) -> None:
         at_work.append(threading.current_thread().name)
         go_on.wait(10)
 
@@ -170,10 +170,10 @@ def test_one_thread_few_jobs_and_the_owners_earlier_one_gives_way() -> None:
     assert jobs.begin("one too many", None, work) is None
     again = jobs.begin("other 0", None, work)
     assert again is not None, "the owner's earlier one gave its place up"
-    assert waiting[0].state is State.stopped
+    assert waiting[0].state is JobState.stopped
     go_on.set()
-    until(lambda: again.state is State.finished)
-    assert first.state is State.finished
+    until(lambda: again.state is JobState.finished)
+    assert first.state is JobState.finished
     assert len(at_work) == 1 + background.MOST_WAITING
     assert set(at_work) == {"background"}
     jobs.close()
@@ -199,9 +199,9 @@ def test_a_job_is_forgotten_when_nobody_looks_and_shown_to_its_owner_only() -> N
 def test_what_breaks_off_is_told_and_the_next_is_done() -> None:
     jobs = Background()
     broken = jobs.begin("one", None, lambda job: 1 / 0)
-    until(lambda: broken.state is State.failed)
+    until(lambda: broken.state is JobState.failed)
     after = jobs.begin("two", None, lambda job: None)
-    until(lambda: after.state is State.finished)
+    until(lambda: after.state is JobState.finished)
     jobs.close()
 
 
@@ -210,7 +210,7 @@ def test_never_more_are_kept_than_may_be() -> None:
     made = []
     for number in range(background.MOST_JOBS + 5):
         made.append(jobs.begin(f"owner {number}", None, lambda job: None))
-        until(lambda: made[-1].state is State.finished)
+        until(lambda: made[-1].state is JobState.finished)
     kept = [job for n, job in enumerate(made) if jobs.find(job.id, f"owner {n}")]
     assert kept == made[-background.MOST_JOBS :]
     jobs.close()

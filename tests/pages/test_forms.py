@@ -10,7 +10,7 @@ from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sheets import Mistake, Place
 from graftbook.pages.asking.component import holds_for
 from graftbook.pages.asking.question import PageQuestion
-from graftbook.pages.checking.typed_list import Entry, read_list
+from graftbook.pages.checking.typed_list import ListEntry, read_list
 from graftbook.pages.editing.edit import what_is_wrong_with
 from graftbook.pages.editing.forms import columns, read, record_form
 from graftbook.pages.editing.sheet_form import LONGEST_SHEET, lines_with_mistakes, sheet_in
@@ -154,19 +154,19 @@ def test_the_place_in_a_table_is_its_column_or_what_stands_behind_the_number() -
     entries, unread = read_list(table)
     assert unread == ()
     assert entries == (
-        Entry(2, "QB-1", 1, "front"), Entry(3, "QB-2", 1, "rear"), Entry(4, "QB-3", 1, "front"),
-        Entry(6, "QB-4", 3),
+        ListEntry(2, "QB-1", 1, "front"), ListEntry(3, "QB-2", 1, "rear"), ListEntry(4, "QB-3", 1, "front"),
+        ListEntry(6, "QB-4", 3),
     )  # fmt: skip
 
 
 def test_one_at_a_position_may_be_counted_and_two_may_not() -> None:
-    assert read_list("1 x QB-1 @ front") == ((Entry(1, "QB-1", 1, "front"),), ())
+    assert read_list("1 x QB-1 @ front") == ((ListEntry(1, "QB-1", 1, "front"),), ())
     (unread,) = read_list("2 x QB-1 @ front")[1]
     assert unread.why == "at one position sits one; give each its own line"
 
 
 def test_a_count_belongs_to_the_number_before_it_and_more_may_follow_on_the_line() -> None:
-    entries = Entry(1, "QB-1", 2), Entry(1, "QB-2", 3), Entry(1, "QB-3", 1)
+    entries = ListEntry(1, "QB-1", 2), ListEntry(1, "QB-2", 3), ListEntry(1, "QB-3", 1)
     assert read_list("QB-1; 2; QB-2; 3; QB-3") == (entries, ())
 
 

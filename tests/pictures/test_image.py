@@ -7,7 +7,7 @@ import zlib
 import pytest
 from PIL import Image
 
-from graftbook.pictures.image import LARGEST_DRAWING, LARGEST_FILE, LONGEST_SIDE, Kept, kept_of
+from graftbook.pictures.image import LARGEST_DRAWING, LARGEST_FILE, LONGEST_SIDE, KeptPicture, kept_of
 from graftbook.problems import TooLarge, UnsupportedMedia
 from tests.pictures.drawn import SECRET, SVG, photograph, sketch, written
 
@@ -128,6 +128,6 @@ def test_rubbish_never_ends_otherwise():
             for _ in range(chance.randrange(1, 30)):
                 spoiled[chance.randrange(len(spoiled))] = chance.randrange(256)
             try:
-                assert isinstance(kept_of(bytes(spoiled)), Kept)
+                assert isinstance(kept_of(bytes(spoiled)), KeptPicture)
             except (UnsupportedMedia, TooLarge):
                 continue

@@ -26,7 +26,7 @@ from graftbook.catalogue.format.exports import export_text
 from graftbook.catalogue.history.changes import changes_of_edit
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from graftbook.database import make_engine, reading
 from graftbook.editing.records.service import (
     Author,
@@ -80,7 +80,7 @@ class Edits(RuleBasedStateMachine):
     def revision(self) -> int:
         return max(self.past)
 
-    def happened(self, report: Report, after: Catalogue, *, dry_run: bool = False) -> None:
+    def happened(self, report: LoadReport, after: Catalogue, *, dry_run: bool = False) -> None:
         """The report says what the model says, and the model goes on."""
         assert report.ok == is_whole(after), report.mistakes
         if not report.ok or dry_run:

@@ -11,7 +11,7 @@ from graftbook.closure.answering import answer_question
 from graftbook.closure.complete import check_completeness
 from graftbook.closure.explain.comparing import why_not
 from graftbook.closure.question import FitComponent, Question
-from graftbook.rulebook.scope import Scope, TooLarge
+from graftbook.rulebook.scope import Scope, ScopeTooLarge
 from tests.closure.shelf import VEHICLE, Shelf, at, needs
 from tests.soundness import worst
 
@@ -69,7 +69,7 @@ def test_the_worst_are_hard_enough_to_show_something(answers: dict[str, dict[str
 
 def test_numbers_that_all_stand_for_each_other_are_said_to_be_too_many() -> None:
     book, question = worst.supersession_ring()
-    with pytest.raises(TooLarge):
+    with pytest.raises(ScopeTooLarge):
         Scope(book, question.vehicle).options("p")
 
 

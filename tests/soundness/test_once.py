@@ -23,7 +23,14 @@ from graftbook.builds import service as builds
 from graftbook.builds.schemas import SpecificationIn
 from graftbook.database import writing
 from graftbook.idempotency.header import once_of
-from graftbook.idempotency.service import EACH_TIME, FORGOTTEN_AT_ONCE, Answer, AnsweredBefore, Once, forget
+from graftbook.idempotency.service import (
+    EACH_TIME,
+    FORGOTTEN_AT_ONCE,
+    AnsweredBefore,
+    Once,
+    StoredAnswer,
+    forget,
+)
 from graftbook.idempotency.tables import AnsweredOnceRow
 from graftbook.problems import AlreadyExists, KeyUsedOtherwise, StillAtWork
 from tests.conftest import application
@@ -222,8 +229,8 @@ def test_of_many_at_once_in_two_processes_one_has_the_effect_and_its_end_changes
     assert (again.status_code, again.content) == (201, answers[0].content)
 
 
-def told(facts: Any) -> Answer:
-    return Answer(201, {"Content-Type": "application/json"}, repr(facts).encode())
+def told(facts: Any) -> StoredAnswer:
+    return StoredAnswer(201, {"Content-Type": "application/json"}, repr(facts).encode())
 
 
 def once(key: str = "key", digest: str = "0" * 64) -> Once:
@@ -269,7 +276,7 @@ def test_what_is_at_work_elsewhere_is_waited_for_or_told(engine: Engine):
         once().look(engine)
     with pytest.raises(AnsweredBefore) as before:
         make(engine, "never", once())
-    assert before.value.answer == Answer(201, {"Content-Type": "application/json"}, b"'slow'")
+    assert before.value.answer == StoredAnswer(201, {"Content-Type": "application/json"}, b"'slow'")
 
 
 def test_what_is_answered_is_answered_while_the_same_is_asked_once_more(engine: Engine):
@@ -296,7 +303,7 @@ def test_every_key_can_be_at_work(engine: Engine):
 
 
 def test_the_answer_is_kept_with_the_effect_or_neither(engine: Engine):
-    def fail(_facts: Any) -> Answer:
+    def fail(_facts: Any) -> StoredAnswer:
         raise ZeroDivisionError
 
     with pytest.raises(ZeroDivisionError):

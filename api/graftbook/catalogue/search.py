@@ -32,7 +32,7 @@ _MANY = 5_000
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class CharacteristicAsked:
     """One characteristic that is asked for: "bore at least 22 mm", in any unit of its kind."""
 
     kind: str
@@ -58,11 +58,11 @@ class Search:
     chassis: str = ""
     options: tuple[str, ...] = ()
     built: date | None = None
-    asked: tuple[Asked, ...] = ()
+    asked: tuple[CharacteristicAsked, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ComponentFound:
     """One component found. Price in minor units; None when unknown."""
 
     number: str
@@ -75,14 +75,14 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Page:
+class ComponentsPage:
     """Some components in the order of their numbers. `next` is None on the last page."""
 
-    lines: tuple[Line, ...]
+    lines: tuple[ComponentFound, ...]
     next: str | None
 
 
-def find(session: Session, search: Search, *, limit: int = 50, cursor: str = "") -> Page:
+def find(session: Session, search: Search, *, limit: int = 50, cursor: str = "") -> ComponentsPage:
     """A page of the components that meet a search, by number ("9" before "10").
 
     Raises InvalidCursor, InvalidRequest (a value with a wrong unit), or the Unknown… problem of a
@@ -94,7 +94,7 @@ def find(session: Session, search: Search, *, limit: int = 50, cursor: str = "")
     # A few that are gathered are sorted; `concat` keeps the engine from walking all in order instead.
     sort_key = component.c.sort_key.concat("") if few else component.c.sort_key
     order = (sort_key, component.c.number)
-    columns = [component.c[name] for name in Line.__dataclass_fields__]
+    columns = [component.c[name] for name in ComponentFound.__dataclass_fields__]
     query = select(*columns, component.c.sort_key).where(*conditions)
     if cursor:
         after = read_cursor(cursor, asdict(search), len(order))
@@ -103,18 +103,18 @@ def find(session: Session, search: Search, *, limit: int = 50, cursor: str = "")
     shown = rows[:limit]
     more = len(rows) > limit
     last = [shown[-1].sort_key, shown[-1].number] if more else []
-    lines = tuple(Line(*row[:-1]) for row in shown)
-    return Page(lines, write_cursor(asdict(search), last) if more else None)
+    lines = tuple(ComponentFound(*row[:-1]) for row in shown)
+    return ComponentsPage(lines, write_cursor(asdict(search), last) if more else None)
 
 
-def lines_of(session: Session, numbers: Collection[str]) -> dict[str, Line]:
+def lines_of(session: Session, numbers: Collection[str]) -> dict[str, ComponentFound]:
     """The components of these very numbers; those that nobody has are missing. One query."""
     if not numbers:
         return {}
     component, connection = table("component"), session.connection()
-    columns = [component.c[name] for name in Line.__dataclass_fields__]
+    columns = [component.c[name] for name in ComponentFound.__dataclass_fields__]
     query = select(*columns).where(component.c.number.in_(listed(connection, numbers)))
-    return {row.number: Line(*row) for row in connection.execute(query)}
+    return {row.number: ComponentFound(*row) for row in connection.execute(query)}
 
 
 def _conditions(session: Session, search: Search) -> tuple[list[ColumnElement[bool]], bool]:
@@ -222,7 +222,7 @@ def _holding(connection: Connection, vehicle: Vehicle) -> list[int]:
     return [row["id"] for row in rows if when_of(row).holds(vehicle)]
 
 
-def _with_value(connection: Connection, asked: Asked) -> Select[Any]:
+def _with_value(connection: Connection, asked: CharacteristicAsked) -> Select[Any]:
     kind, value = table("characteristic_kind"), table("characteristic")
     row = connection.execute(select(kind).where(kind.c.name == asked.kind)).first()
     if row is None:

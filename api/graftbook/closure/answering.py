@@ -18,7 +18,7 @@ from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import Solved, solve
 from graftbook.closure.verify import RoundedAway
 from graftbook.rulebook.model import RuleBook
-from graftbook.rulebook.scope import Scope, TooLarge, scope_for
+from graftbook.rulebook.scope import Scope, ScopeTooLarge, scope_for
 
 
 def scope_of(book: RuleBook, question: Question) -> Scope:
@@ -47,7 +47,7 @@ def answer_question(
         return Answer(Outcome.not_proved)
     try:
         return _answer(scope_of(book, question), question, deadline, next_bests and not briefly, briefly)
-    except TooLarge:
+    except ScopeTooLarge:
         return Answer(Outcome.too_large)
 
 
@@ -109,7 +109,7 @@ def _impossible(problem: Problem, reached: int, deadline: Deadline, briefly: boo
             problem = reach(problem.scope, question, limits_as_demands=True, deadline=deadline)
         blame = Blame(problem)
         agreed = not blame.possible(blame.switches)
-    except TooLarge:
+    except ScopeTooLarge:
         return Answer(Outcome.impossible, reached=reached)
     except OutOfTime:
         agreed = False

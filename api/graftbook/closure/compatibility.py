@@ -37,7 +37,7 @@ from graftbook.rulebook.model import (
     Vehicle,
     When,
 )
-from graftbook.rulebook.scope import Fit, Scope, TooLarge, loose_fit, scope_for
+from graftbook.rulebook.scope import Fit, Scope, ScopeTooLarge, loose_fit, scope_for
 
 MOST_KEPT = 4_000
 """Answers about one vehicle, and what was found of its places, that are kept; then all are forgotten."""
@@ -54,7 +54,7 @@ class Fits(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Need:
+class ChangeNeeded:
     """A rule that fitting the component alone would break, so that something else must change too.
 
     `components` are what this vehicle can take with it to mend that: of a companion rule's alternatives,
@@ -72,7 +72,7 @@ class Need:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class FittingPlace:
     """One position where it may sit. `sits_today`: it is there already.
 
     `effort` is the most of its own work and of what each of its needs asks for at least.
@@ -90,7 +90,7 @@ class Place:
     claim: str
     grade: Grade
     evidence: tuple[Evidence, ...]
-    needs: tuple[Need, ...]
+    needs: tuple[ChangeNeeded, ...]
     looked_at: Looked
     proved: bool
     against: tuple[Because, ...]
@@ -126,7 +126,7 @@ class Compatibility:
     asked: str
     number: str
     obtainable: bool
-    places: tuple[Place, ...] = ()
+    places: tuple[FittingPlace, ...] = ()
     nowhere: GoesWithOthers | GoesElsewhere | GoesOnOthers | None = None
 
 
@@ -137,7 +137,7 @@ def _kept_answers(_scope: Scope) -> dict[tuple[str, str], Compatibility]:
 
 
 @kept
-def _kept_places(_scope: Scope) -> dict[Fit, Place]:
+def _kept_places(_scope: Scope) -> dict[Fit, FittingPlace]:
     """What was found of each fit on the vehicle."""
     return {}
 
@@ -193,14 +193,14 @@ def _fits(scope: Scope, number: str, position: str) -> list[Fit]:
 _RANK = {verdict: rank for rank, verdict in enumerate(Fits)}
 
 
-def best_first(place: Place) -> tuple[int, int, int, str]:
+def best_first(place: FittingPlace) -> tuple[int, int, int, str]:
     return (_RANK[place.verdict], place.effort, place.minutes, place.position)
 
 
 class _Places:
     """The places of one question. What was found of a fit is kept as long as the scope."""
 
-    def __init__(self, scope: Scope, deadline: Deadline, known: dict[Fit, Place]) -> None:
+    def __init__(self, scope: Scope, deadline: Deadline, known: dict[Fit, FittingPlace]) -> None:
         self.scope = scope
         self.deadline = deadline
         self.known = known
@@ -208,11 +208,11 @@ class _Places:
         """Whether the deadline left room to look at every place as far as ever."""
         self.followed: dict[Fit, Followed] = {}
 
-    def of(self, fits: list[Fit]) -> list[Place]:
+    def of(self, fits: list[Fit]) -> list[FittingPlace]:
         """The places, best first."""
         return sorted((self.place(fit) for fit in fits), key=best_first)
 
-    def place(self, fit: Fit) -> Place:
+    def place(self, fit: Fit) -> FittingPlace:
         found = self.known.get(fit)
         if found is None:
             found = self.look(fit)
@@ -222,7 +222,7 @@ class _Places:
                 self.lasting = False
         return found
 
-    def look(self, fit: Fit) -> Place:
+    def look(self, fit: Fit) -> FittingPlace:
         fitment = self.scope.option(fit).fitment
         sits_today = self.scope.is_today(fit)
         broken = [] if sits_today else broken_alone(self.scope, fit)
@@ -234,7 +234,7 @@ class _Places:
             for need in needs
             if not need.possible
         )
-        return Place(
+        return FittingPlace(
             position=fit.position,
             component=fit.component or "",
             verdict=_verdict(effort, needs, against, sits_today),
@@ -267,7 +267,9 @@ def _one_for_its_pair(scope: Scope, fit: Fit) -> Fit:
     return Fit(first, fit.component) if fit.component in scope.options(first) else fit
 
 
-def _verdict(effort: Effort, needs: tuple[Need, ...], against: tuple[Because, ...], sits_today: bool) -> Fits:
+def _verdict(
+    effort: Effort, needs: tuple[ChangeNeeded, ...], against: tuple[Because, ...], sits_today: bool
+) -> Fits:
     if sits_today:
         return Fits.fits
     if against:
@@ -310,12 +312,12 @@ def broken_alone(scope: Scope, fit: Fit) -> list[tuple[Broken, Demand | None]]:
     return [found[key] for key in sorted(found, key=lambda key: (key[0], key[1], str(key[2])))]
 
 
-def _need(scope: Scope, fit: Fit, broken: Broken, demand: Demand | None, followed: Followed) -> Need:
+def _need(scope: Scope, fit: Fit, broken: Broken, demand: Demand | None, followed: Followed) -> ChangeNeeded:
     grade = broken.ground.grade if isinstance(broken.ground, Claim) else Grade.none
     ways, possible = _ways(scope, fit, demand, followed)
     names = tuple(dict.fromkeys(way.component for way in ways if way.component))
     effort = min((effort_of(scope, way) for way in ways), default=Effort.direct)
-    return Need(broken.cause, broken.name, broken.ground, names, grade, possible, effort)
+    return ChangeNeeded(broken.cause, broken.name, broken.ground, names, grade, possible, effort)
 
 
 def _ways(scope: Scope, fit: Fit, demand: Demand | None, followed: Followed) -> tuple[list[Fit], bool]:
@@ -381,21 +383,23 @@ def prove(book: RuleBook, vehicle: Vehicle, answer: Compatibility, deadline: Dea
     return Proved(answer)
 
 
-def _wish_for(book: RuleBook, vehicle: Vehicle, place: Place) -> Question:
+def _wish_for(book: RuleBook, vehicle: Vehicle, place: FittingPlace) -> Question:
     at_hand = [] if index_of(book).is_current(place.component) else [place.component]
     wish = FitComponent(place.component, place.position)
     return Question(vehicle, (wish,), on_the_bench=frozenset(at_hand))
 
 
-def _holds(solution: Solution, place: Place) -> bool:
+def _holds(solution: Solution, place: FittingPlace) -> bool:
     """Whether the set has that very component, and not another that serves for it."""
     return any((c.position, c.component) == (place.position, place.component) for c in solution.changes)
 
 
-def _with_it_alone(book: RuleBook, question: Question, place: Place, deadline: Deadline) -> Solution | None:
+def _with_it_alone(
+    book: RuleBook, question: Question, place: FittingPlace, deadline: Deadline
+) -> Solution | None:
     """The best set with that very component, where another that serves for it would be better; None where
     none was found."""
-    with suppress(Unsolvable, OutOfTime, TooLarge, Unexplained, RoundedAway):
+    with suppress(Unsolvable, OutOfTime, ScopeTooLarge, Unexplained, RoundedAway):
         problem = reach(scope_of(book, question), question, deadline=deadline)
         problem.domains[place.position] = [place.component]
         solved = solve(problem, deadline.left())
@@ -403,7 +407,7 @@ def _with_it_alone(book: RuleBook, question: Question, place: Place, deadline: D
     return None
 
 
-def _none_with(place: Place, contradictions: Iterable[Contradiction]) -> Place:
+def _none_with(place: FittingPlace, contradictions: Iterable[Contradiction]) -> FittingPlace:
     against = tuple(part for each in contradictions for part in each.parts if part.cause is not Cause.wish)
     return replace(place, verdict=Fits.does_not, proved=True, against=_each_once(against))
 
@@ -412,6 +416,6 @@ def _each_once(parts: Iterable[Because]) -> tuple[Because, ...]:
     return tuple({(part.cause, part.name): part for part in parts}.values())
 
 
-def _with_best(answer: Compatibility, best: Place) -> Compatibility:
+def _with_best(answer: Compatibility, best: FittingPlace) -> Compatibility:
     places = tuple(sorted((best, *answer.places[1:]), key=best_first))
     return replace(answer, verdict=places[0].verdict, number=places[0].component, places=places)

@@ -42,7 +42,7 @@ COUNTED: Mapping[Criterion, Counted] = MappingProxyType(
 """What documents call the criteria that are counted."""
 
 
-class Told(NamedTuple):
+class Words(NamedTuple):
     """How a criterion is told.
 
     `one`, `many`: what a sentence counts; empty where it says it in its own way. `preferred`: as what an
@@ -56,20 +56,20 @@ class Told(NamedTuple):
     unit: Literal["pieces", "count", "money", "minutes"]
 
 
-TOLD: Mapping[Criterion, Told] = MappingProxyType(
+TOLD: Mapping[Criterion, Words] = MappingProxyType(
     {
-        Criterion.irreversible: Told(
+        Criterion.irreversible: Words(
             "part cut or welded", "parts cut or welded", "as little cut or welded as possible",
             "cut or welded", "pieces",
         ),
-        Criterion.visible: Told(
+        Criterion.visible: Words(
             "visible change", "visible changes", "keeps its look", "more to see", "pieces"
         ),
-        Criterion.changes: Told("change", "changes", "fewest changes", "changes", "count"),
-        Criterion.flaws: Told("", "", "fewest flaws left in what is touched", "flaws by weight", "count"),
-        Criterion.price: Told("", "", "cheapest parts", "parts", "money"),
-        Criterion.labour: Told("", "", "least labour", "labour", "minutes"),
-        Criterion.unconfirmed: Told(
+        Criterion.changes: Words("change", "changes", "fewest changes", "changes", "count"),
+        Criterion.flaws: Words("", "", "fewest flaws left in what is touched", "flaws by weight", "count"),
+        Criterion.price: Words("", "", "cheapest parts", "parts", "money"),
+        Criterion.labour: Words("", "", "least labour", "labour", "minutes"),
+        Criterion.unconfirmed: Words(
             "unconfirmed claim", "unconfirmed claims", "best confirmed", "unconfirmed claims", "count"
         ),
     }

@@ -35,7 +35,7 @@ def may_be(measured: Measure, recorded: Measure) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class JointAsks:
     """What one joint asks of whatever sits at a position, by what sits on its other side today.
 
     `comparator` is None where the part must take the other's value in: a tyre its rim.
@@ -75,32 +75,32 @@ def _points(measured: Measure, value: Measure) -> Iterator[Measure]:
         yield Measure(measured.written, point, point)
 
 
-def asked_at(scope: Scope, position: str) -> list[Asked]:
+def asked_at(scope: Scope, position: str) -> list[JointAsks]:
     """What the joints at a position ask of its part beside what is fitted today, by name."""
     joints = scope.index.joints_at.get(position, ())
     found = [one for joint in joints if scope.holds(joint) for one in _sides(scope, joint, position)]
     return sorted(found, key=lambda one: (one.joint.name, one.kind))
 
 
-def _sides(scope: Scope, joint: Joint, position: str) -> Iterator[Asked]:
+def _sides(scope: Scope, joint: Joint, position: str) -> Iterator[JointAsks]:
     if joint.position == position and (other := scope.today.get(joint.other_position)):
         value = scope.measure(other, joint.other_kind)
-        yield Asked(joint, joint.kind, joint.comparator, joint.other_position, other, value, joint.margin)
+        yield JointAsks(joint, joint.kind, joint.comparator, joint.other_position, other, value, joint.margin)
     if joint.other_position == position and (other := scope.today.get(joint.position)):
         value, turned = scope.measure(other, joint.kind), _TURNED.get(joint.comparator)
-        yield Asked(joint, joint.other_kind, turned, joint.position, other, value, joint.margin)
+        yield JointAsks(joint, joint.other_kind, turned, joint.position, other, value, joint.margin)
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class ServingPlace:
     """A position where the part may serve: joints that its measures meet, and those not yet to be judged."""
 
     position: str
-    met: tuple[Asked, ...]
-    open: tuple[Asked, ...]
+    met: tuple[JointAsks, ...]
+    open: tuple[JointAsks, ...]
 
 
-def places(scope: Scope, measured: Measures) -> list[Place]:
+def places(scope: Scope, measured: Measures) -> list[ServingPlace]:
     """Where a part with these measures may serve: some joint is met and none fails; the surest first."""
     found = []
     for position in sorted(scope.book.positions):
@@ -108,7 +108,7 @@ def places(scope: Scope, measured: Measures) -> list[Place]:
         met = tuple(one for one, verdict in verdicts if verdict)
         if met and not any(verdict is False for _, verdict in verdicts):
             left = tuple(one for one, verdict in verdicts if verdict is None)
-            found.append(Place(position, met, left))
+            found.append(ServingPlace(position, met, left))
     return sorted(
         found, key=lambda place: (-len({one.kind for one in place.met}), len(place.open), place.position)
     )

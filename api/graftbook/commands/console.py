@@ -21,7 +21,7 @@ from graftbook.problems import Problem, Unavailable
 if TYPE_CHECKING:
     from sqlalchemy import Engine
 
-    from graftbook.catalogue.loading.load import Report
+    from graftbook.catalogue.loading.load import LoadReport
     from graftbook.orders.question_schemas import OrderQuery
     from graftbook.process.service import Service
     from graftbook.questions.closures.query import ClosureQuery
@@ -313,7 +313,7 @@ def counting(what: str) -> Iterator[Callable[[int], None]]:
         yield lambda done: progress.update(task, completed=done)
 
 
-def show_mistakes(report: "Report") -> None:
+def show_mistakes(report: "LoadReport") -> None:
     """Every mistake of a load with its file and line."""
     for mistake in report.mistakes:
         typer.echo(str(mistake), err=True)
@@ -361,7 +361,7 @@ def print_items(items: Sequence[Mapping[str, Any]], lines: Iterable[str], as_jso
 def enough_time() -> Iterator[None]:
     """Ends the command with one readable line when no set was found in time, or too much hangs together."""
     from graftbook.closure.search.deadline import OutOfTime
-    from graftbook.rulebook.scope import TooLarge
+    from graftbook.rulebook.scope import ScopeTooLarge
 
     try:
         yield
@@ -370,5 +370,5 @@ def enough_time() -> Iterator[None]:
             "no set was found in time; ask for less at once, or raise GRAFTBOOK_SECONDS_TO_REASON",
             Ends.NOT_IN_TIME,
         )
-    except TooLarge:
+    except ScopeTooLarge:
         stop("this hangs together with too much to be reasoned over; ask for less at once", Ends.NOT_IN_TIME)

@@ -12,7 +12,7 @@ from graftbook.commands import console as c
 
 if TYPE_CHECKING:
     from graftbook.catalogue.format.reading import Reading
-    from graftbook.catalogue.loading.load import Report
+    from graftbook.catalogue.loading.load import LoadReport
 
 MOST_SHOWN = 40
 """Names of a kind that are shown before what is gone is taken away."""
@@ -48,7 +48,7 @@ def load(
 
     settings = c.settings_for(database)
 
-    def read_and_load(**how: Any) -> "Report":
+    def read_and_load(**how: Any) -> "LoadReport":
         reading = _reading(dates, decimals, encoding, formulas, settings.currency)
         with c.counting("records read") as step:
             return load_records(engine, list(sources), progress=step, reading=reading, whole=whole, **how)
@@ -101,21 +101,21 @@ def _agree_to_remove(removed: Mapping[str, Sequence[str]], yes: bool) -> None:
 def _only(shown: Mapping[str, Sequence[str]]) -> Any:
     """Looks, before anything is kept, whether that goes which was shown."""
 
-    def look(_connection: Any, report: "Report") -> None:
+    def look(_connection: Any, report: "LoadReport") -> None:
         if report.removed != shown:
             c.stop("others edited the catalogue meanwhile, and other records would go; load again", c.REFUSED)
 
     return look
 
 
-def _tell_assumed(report: "Report") -> None:
+def _tell_assumed(report: "LoadReport") -> None:
     if report.assumed:
         c.say("Taken for granted:")
         for line in report.assumed:
             c.say(f"  {line}")
 
 
-def _tell(report: "Report", dry_run: bool) -> None:
+def _tell(report: "LoadReport", dry_run: bool) -> None:
     _tell_assumed(report)
     read, changed = c.counted(report.records.total(), "record"), c.counted(report.changed, "change")
     if not report.changed:

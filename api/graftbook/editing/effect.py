@@ -22,7 +22,7 @@ from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.history.as_of import texts_in, with_edit
 from graftbook.catalogue.history.changes import Edit, before_edit, edit_of
 from graftbook.catalogue.history.snapshots import Fields, images, rows_in
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from graftbook.catalogue.store.tables import table
 from graftbook.closure.answer import Answer, Outcome
 from graftbook.closure.question import Question
@@ -32,7 +32,7 @@ from graftbook.database import Source, reading
 from graftbook.editing.answer_difference import AnswerDifference, compare_answers, difference_between
 from graftbook.editing.asked_before import MOST_STORED, Subject, lately_and_builds, on_variants
 from graftbook.problems import Busy, Problem, UnknownVariant
-from graftbook.process.background import Job
+from graftbook.process.background import BackgroundJob
 from graftbook.process.service import Service
 from graftbook.questions.reading import Asked, ask
 from graftbook.questions.vehicles.service import of_one_revision
@@ -188,7 +188,7 @@ class EffectLook:
                     known.append(same)
                     yield subject, asked
 
-    def take(self, connection: Connection, report: Report) -> None:
+    def take(self, connection: Connection, report: LoadReport) -> None:
         """Note what the edit leaves. In a copy (of a large load) nobody waits: all is looked up there."""
         edit = edit_of(connection, report.revision) if report.changed and report.revision else None
         if edit is None:
@@ -268,7 +268,7 @@ class EffectLook:
                 left_over.append(kept)
         self._kept = left_over
 
-    def finish(self, owner: str, effect: Effect) -> Job | None:
+    def finish(self, owner: str, effect: Effect) -> BackgroundJob | None:
         """Go on in the background with what `compare` left; None when nothing is left, or too much waits.
 
         The job's result is the effect, which grows while it works.
@@ -277,7 +277,7 @@ class EffectLook:
             return None
         left_over, service = self._kept, self._service
 
-        def work(job: Job) -> None:
+        def work(job: BackgroundJob) -> None:
             until = Deadline(SECONDS_LATER)
             for kept in left_over:
                 if job.to_stop or until.left() <= 0:

@@ -26,7 +26,7 @@ def number_of(cursor: str) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class FeedState:
     """How far the feed is: the history, the number of its last event, and up to which none are kept."""
 
     epoch: str

@@ -23,7 +23,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from graftbook.database import reading, writing
 from graftbook.events import sending, store
-from graftbook.events.cursors import State
+from graftbook.events.cursors import FeedState
 from graftbook.events.documents import event_document, kinds_of
 from graftbook.events.sending import Answered, NotSent
 from graftbook.events.service import forget_old
@@ -152,7 +152,7 @@ async def delivered(service: Service, waiting: Waiting) -> AsyncIterator[None]:
             await task
 
 
-def take(engine: Engine, mine: str, most: int) -> tuple[State, list[str], float | None]:
+def take(engine: Engine, mine: str, most: int) -> tuple[FeedState, list[str], float | None]:
     """How far the feed is, the webhooks that are due and now this worker's, and how many seconds there are to
     the next; None where there are no webhooks. Nothing is written where nothing is due."""
     now = datetime.now(UTC)

@@ -17,7 +17,7 @@ from graftbook.events import service as feed
 from graftbook.events.outbox import Kind
 from graftbook.events.problems import EventsForgotten, OtherHistory
 from graftbook.events.schemas import EventOut, EventsOut
-from graftbook.events.service import Page
+from graftbook.events.service import EventsPage
 from graftbook.events.waiting import Waiting
 from graftbook.http.errors import documented
 from graftbook.http.parameters import Limit
@@ -112,11 +112,11 @@ class _Reader:
     def __init__(self, waiting: Waiting, engine: Engine, kinds: list[Kind], size: int) -> None:
         self._waiting, self._engine, self._kinds, self._size = waiting, engine, kinds, size
 
-    async def page(self, since: str) -> Page:
+    async def page(self, since: str) -> EventsPage:
         """What there is."""
         return await run_in_threadpool(feed.events_since, self._engine, since, self._kinds, self._size)
 
-    async def page_in_time(self, since: str, seconds: float) -> Page:
+    async def page_in_time(self, since: str, seconds: float) -> EventsPage:
         """The first page with an event, or an empty one when the time is over or the asker has gone."""
         page = await self.page(since)
         if page.items or not seconds:
@@ -128,7 +128,7 @@ class _Reader:
                     page = await self.page(page.cursor)
         return page
 
-    async def stream(self, page: Page) -> AsyncIterator[bytes]:
+    async def stream(self, page: EventsPage) -> AsyncIterator[bytes]:
         """Events as they happen, as lines of a stream (HTML standard, 9.2.6), until the asker has gone."""
         try:
             with self._waiting.reader():
@@ -140,7 +140,7 @@ class _Reader:
         except DBAPIError:
             return  # he comes again, and is told
 
-    async def _lines(self, page: Page) -> AsyncIterator[bytes]:
+    async def _lines(self, page: EventsPage) -> AsyncIterator[bytes]:
         there, until, silent_since = somebody_waits(), _now() + LONGEST_STREAM, _now()
         while there() and not draining() and _now() < until:
             if page.items:

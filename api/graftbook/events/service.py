@@ -9,7 +9,7 @@ from sqlalchemy import Engine
 
 from graftbook.database import reading, writing
 from graftbook.events import store
-from graftbook.events.cursors import State, cursor_of
+from graftbook.events.cursors import FeedState, cursor_of
 from graftbook.events.documents import event_document
 
 if TYPE_CHECKING:
@@ -17,22 +17,22 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Page:
+class EventsPage:
     """Some events, the cursor behind all looked at, whether more are there, and how far the feed was."""
 
     items: "list[EventOut]"
     cursor: str
     more: bool
-    state: State
+    state: FeedState
 
 
-def state_of(engine: Engine) -> State:
+def state_of(engine: Engine) -> FeedState:
     """How far the feed is."""
     with reading(engine) as session:
         return store.feed_state(session.connection())
 
 
-def events_since(engine: Engine, since: str, kinds: Sequence[str], limit: int) -> Page:
+def events_since(engine: Engine, since: str, kinds: Sequence[str], limit: int) -> EventsPage:
     """Events behind a cursor. Raises InvalidCursor, OtherHistory, EventsForgotten."""
     with reading(engine) as session:
         state = store.feed_state(session.connection())
@@ -40,7 +40,7 @@ def events_since(engine: Engine, since: str, kinds: Sequence[str], limit: int) -
         items = [event_document(row, state.epoch) for row in rows[:limit]]
         more = len(rows) > limit
         last = rows[limit - 1].number if more else state.last
-        return Page(items, cursor_of(state.epoch, last), more, state)
+        return EventsPage(items, cursor_of(state.epoch, last), more, state)
 
 
 def forget_old(engine: Engine, days: int) -> int:

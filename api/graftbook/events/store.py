@@ -10,18 +10,18 @@ from sqlmodel import Session, col, select
 
 from graftbook.catalogue.history.revisions import EpochRow
 from graftbook.database import in_utc
-from graftbook.events.cursors import State
+from graftbook.events.cursors import FeedState
 from graftbook.events.outbox import EVENT, FEED, EventRow
 from graftbook.events.tables import DeliveryRow, WebhookRow
 
 FORGOTTEN_AT_ONCE = 1_000
 
 
-def feed_state(connection: Connection) -> State:
+def feed_state(connection: Connection) -> FeedState:
     """How far the feed is."""
     counted = select_rows(FEED.c.last, FEED.c.forgotten, col(EpochRow.name))
     row = connection.execute(counted.where(FEED.c.one == col(EpochRow.number))).one()
-    return State(row.name, row.last, row.forgotten)
+    return FeedState(row.name, row.last, row.forgotten)
 
 
 def _of_kinds(kinds: Sequence[str]) -> Any:
@@ -82,7 +82,7 @@ def remove_webhook(session: Session, name: str) -> bool:
     return gone.rowcount == 1
 
 
-def _behind(state: State) -> Any:
+def _behind(state: FeedState) -> Any:
     """Active webhooks that have not come to the end of the feed."""
     row = WebhookRow
     return select(row).where(
@@ -96,12 +96,14 @@ def any_active(session: Session, epoch: str) -> bool:
     return session.exec(query.limit(1)).first() is not None
 
 
-def due(session: Session, state: State) -> list[datetime]:
+def due(session: Session, state: FeedState) -> list[datetime]:
     """When each of those behind may be looked at: it is due, and nobody else sends to it."""
     return [max(row.due, row.lease_until) for row in session.exec(_behind(state))]
 
 
-def lease(session: Session, state: State, now: datetime, mine: str, until: datetime, most: int) -> list[str]:
+def lease(
+    session: Session, state: FeedState, now: datetime, mine: str, until: datetime, most: int
+) -> list[str]:
     """Take webhooks that are due, so that no other worker sends to them. Those that another worker takes at
     the same time are left to it."""
     row = WebhookRow

@@ -12,7 +12,7 @@ from fastapi.concurrency import run_in_threadpool
 from sqlalchemy import Engine
 from sqlalchemy.exc import SQLAlchemyError
 
-from graftbook.events.cursors import State
+from graftbook.events.cursors import FeedState
 from graftbook.events.service import state_of
 from graftbook.problems import Busy
 from graftbook.process.commits import CommitMark, CommitWatch
@@ -28,7 +28,7 @@ class Waiting:
 
     def __init__(self, engine: Engine, commits: CommitWatch) -> None:
         self._engine, self._commits = engine, commits
-        self._known: tuple[State, CommitMark | None] | None = None
+        self._known: tuple[FeedState, CommitMark | None] | None = None
         self._news = asyncio.Event()
         self._waiting = self._readers = 0
         self._watch: asyncio.Task[None] | None = None
@@ -48,7 +48,7 @@ class Waiting:
         finally:
             self._readers -= 1
 
-    async def beyond(self, seen: State, seconds: float) -> bool:
+    async def beyond(self, seen: FeedState, seconds: float) -> bool:
         """Wait until there is more than was seen; False when the time is over or the process is to end."""
         self._waiting += 1
         if self._watch is None or self._watch.done():
@@ -63,7 +63,7 @@ class Waiting:
             self._waiting -= 1
         return self._is_beyond(seen)
 
-    def _is_beyond(self, seen: State) -> bool:
+    def _is_beyond(self, seen: FeedState) -> bool:
         if self._known is None:
             return False
         state = self._known[0]

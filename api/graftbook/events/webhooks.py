@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from graftbook.database import reading, writing
 from graftbook.events import store
-from graftbook.events.cursors import State
+from graftbook.events.cursors import FeedState
 from graftbook.events.documents import delivery_document, kinds_of, webhook_document
 from graftbook.events.problems import UnknownWebhook
 from graftbook.events.sending import Network, require_address
@@ -34,12 +34,12 @@ def webhook_etag(webhook: "WebhookOut") -> str:
     return f'"{webhook["id"]}-{webhook["version"]}-{history}"'
 
 
-def _document(session: Session, row: WebhookRow, state: State) -> "WebhookOut":
+def _document(session: Session, row: WebhookRow, state: FeedState) -> "WebhookOut":
     waiting = store.count_after(session, row.position, kinds_of(row), MOST_COUNTED)
     return webhook_document(row, state.epoch, waiting, state.forgotten, datetime.now(UTC))
 
 
-def _row(session: Session, name: str, if_match: str | None = None) -> tuple[WebhookRow, State]:
+def _row(session: Session, name: str, if_match: str | None = None) -> tuple[WebhookRow, FeedState]:
     """A webhook to be changed. Raises UnknownWebhook, and PreconditionFailed unless it has this ETag."""
     row = store.webhook(session, name, alone=True)
     if row is None:
@@ -111,7 +111,7 @@ def change_webhook(
         return _document(session, row, state)
 
 
-def _begin_again(row: WebhookRow, state: State) -> None:
+def _begin_again(row: WebhookRow, state: FeedState) -> None:
     row.epoch, row.attempts, row.due = state.epoch, 0, datetime.now(UTC)
     row.position = max(row.position, state.forgotten)
 

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, GetPydanticSchema, Validation
 
 from graftbook.catalogue.format.fields import mistake_in_words
 from graftbook.catalogue.format.sheets import Mistake
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from graftbook.http.contract.headers import carries
 from graftbook.http.responses import PROBLEM_JSON
 from graftbook.http.values import capital
@@ -167,7 +167,7 @@ def mistake_document(mistake: Mistake) -> dict[str, Any]:
     }
 
 
-def refused(report: Report) -> ImportRefused:
+def refused(report: LoadReport) -> ImportRefused:
     """The problem that lists the mistakes of a load: all, or those after which it was not looked further."""
     return ImportRefused(
         f"{capital(report.mistake_count)}; nothing was stored",

@@ -58,7 +58,7 @@ def takes(
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class RouteParameters:
     """The parameters of a route: those that stand once, those that may repeat, what its page adds; and who
     decides whether one may ask at all."""
 
@@ -113,22 +113,22 @@ def _refusal(mistakes: dict[str, str], near: list[str]) -> InvalidRequest:
     return InvalidRequest(detail, errors=errors, near=near[:3])
 
 
-def _parameters_of(request: Request) -> Known:
+def _parameters_of(request: Request) -> RouteParameters:
     """What the request's route takes; read once a route, which lives as long as its application."""
     state, route = request.app.state, request.scope["route"]
     if not hasattr(state, "known_parameters"):
         state.known_parameters = {}
-    read: dict[int, Known] = state.known_parameters
+    read: dict[int, RouteParameters] = state.known_parameters
     if (found := read.get(id(route))) is None:
         found = read[id(route)] = _of_route(route.dependant)
     return found
 
 
-def _of_route(dependant: Dependant) -> Known:
+def _of_route(dependant: Dependant) -> RouteParameters:
     every = list(declared(dependant))
     calls = list(_calls(dependant))
     pages = tuple(call for call in calls if isinstance(call, Takes))
-    return Known(
+    return RouteParameters(
         frozenset(name for name, repeats in every if not repeats).union(*(page.once for page in pages)),
         frozenset(name for name, repeats in every if repeats).union(*(page.many for page in pages)),
         pages,

@@ -15,7 +15,7 @@ from starlette.responses import Response
 from graftbook.access.principal import Principal
 from graftbook.http.responses import JSON
 from graftbook.http.values import json_bytes
-from graftbook.idempotency.service import EACH_TIME, Answer, Once
+from graftbook.idempotency.service import EACH_TIME, Once, StoredAnswer
 from graftbook.idempotency.tables import LONGEST_KEY
 from graftbook.problems import KeyUsedOtherwise, StillAtWork
 
@@ -64,12 +64,12 @@ OnceAsked = Annotated[Once, Depends(_once_of)]
 
 def json_told(
     status: int, headers: Callable[[Any], Mapping[str, str]] = lambda _facts: {}
-) -> Callable[[Any], Answer]:
+) -> Callable[[Any], StoredAnswer]:
     """How facts are answered as JSON; `headers` are made of the facts."""
-    return lambda facts: Answer(status, {"Content-Type": JSON, **headers(facts)}, json_bytes(facts))
+    return lambda facts: StoredAnswer(status, {"Content-Type": JSON, **headers(facts)}, json_bytes(facts))
 
 
-def response_of(answer: Answer, *, again: bool = False) -> Response:
+def response_of(answer: StoredAnswer, *, again: bool = False) -> Response:
     """The answer as a response; `again`: it was given before."""
     headers = dict(answer.headers) | ({REPLAYED: "true"} if again else {})
     return Response(answer.body, status_code=answer.status, headers=headers)

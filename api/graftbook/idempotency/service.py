@@ -36,7 +36,7 @@ _KEPT = SQLModel.metadata.tables[str(AnsweredOnceRow.__tablename__)]
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class StoredAnswer:
     """An answer as it goes out over HTTP."""
 
     status: int
@@ -47,12 +47,12 @@ class Answer:
 class AnsweredBefore(Exception):
     """The request had its effect already; this is what it was answered."""
 
-    def __init__(self, answer: Answer) -> None:
+    def __init__(self, answer: StoredAnswer) -> None:
         super().__init__("answered before")
         self.answer = answer
 
 
-def _untold(_facts: Any) -> Answer:
+def _untold(_facts: Any) -> StoredAnswer:
     raise TypeError("an effect's facts need a way to be answered: pass `once.told_by(…)`")
 
 
@@ -66,9 +66,9 @@ class Once:
     principal: str = ""
     key: str = ""
     digest: str = ""
-    told: Callable[[Any], Answer] = field(default=_untold, repr=False)
+    told: Callable[[Any], StoredAnswer] = field(default=_untold, repr=False)
 
-    def told_by(self, told: Callable[[Any], Answer]) -> "Once":
+    def told_by(self, told: Callable[[Any], StoredAnswer]) -> "Once":
         """The same request, and how its facts are answered."""
         return replace(self, told=told)
 
@@ -122,7 +122,7 @@ class Once:
             return
         if found.digest != self.digest:
             raise KeyUsedOtherwise("This Idempotency-Key came with another request; choose a new one")
-        raise AnsweredBefore(Answer(found.status, json.loads(found.headers), bytes(found.body)))
+        raise AnsweredBefore(StoredAnswer(found.status, json.loads(found.headers), bytes(found.body)))
 
     def _first(self, connection: Connection) -> bool:
         """Whether no other transaction works under this key; it is held until the transaction ends."""

@@ -7,7 +7,7 @@ from decimal import Decimal
 from graftbook.http.values import GRADE_WORDS, counted, day_in_words, money, money_in_words
 from graftbook.orders.buying.buying import Line, Market, Order
 from graftbook.orders.buying.not_bought import headline, not_bought_facts, shares_facts
-from graftbook.orders.buying.reconciling import Cause, Difference, Reconciliation
+from graftbook.orders.buying.reconciling import DifferenceCause, PartsDifference, Reconciliation
 from graftbook.orders.needs import AtHand, Need, Needs, TakenOff
 from graftbook.orders.schemas import (
     BoughtOut,
@@ -269,13 +269,13 @@ def _cautions(needs: Needs) -> list[str]:
 
 
 _CAUSES = {
-    Cause.amounts: "amounts put together before they are rounded up to whole containers",
-    Cause.store: "taken from the shop's store, not bought",
-    Cause.not_bought: "not bought",
-    Cause.dearer: "the supplier asks more than the catalogue's price",
-    Cause.cheaper: "the supplier asks less than the catalogue's price",
-    Cause.packs: "sold in whole packs: pieces left over",
-    Cause.no_price: "no price in the catalogue, so not in the answer's parts",
+    DifferenceCause.amounts: "amounts put together before they are rounded up to whole containers",
+    DifferenceCause.store: "taken from the shop's store, not bought",
+    DifferenceCause.not_bought: "not bought",
+    DifferenceCause.dearer: "the supplier asks more than the catalogue's price",
+    DifferenceCause.cheaper: "the supplier asks less than the catalogue's price",
+    DifferenceCause.packs: "sold in whole packs: pieces left over",
+    DifferenceCause.no_price: "no price in the catalogue, so not in the answer's parts",
 }
 
 
@@ -289,7 +289,7 @@ def reconciled(way: Reconciliation, order: Order, currency: str) -> Reconciliati
     }
 
 
-def _difference(one: Difference) -> PartsDifferenceOut:
+def _difference(one: PartsDifference) -> PartsDifferenceOut:
     count = len(one.numbers)
     words = f"{counted(count, 'line')}: {_CAUSES[one.cause]}"
     return {

@@ -20,7 +20,7 @@ _HANDS: Mapping[str, Literal["left", "right"]] = {"left": "left", "right": "righ
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class VehicleSet:
     """One vehicle's set. `label` tells the vehicles of a list apart; the bench needs no buying."""
 
     label: str
@@ -129,7 +129,7 @@ class _Gathered:
     goes_with: dict[str, Component] = field(default_factory=dict)
 
 
-def needs_of(wanted: Iterable[Wanted]) -> Needs:
+def needs_of(wanted: Iterable[VehicleSet]) -> Needs:
     """What the sets need together; what lies on a vehicle's bench is not bought for that vehicle."""
     gathered: dict[str, _Gathered] = {}
     at_hand: list[AtHand] = []
@@ -150,7 +150,7 @@ def needs_of(wanted: Iterable[Wanted]) -> Needs:
     return Needs(tuple(lines), tuple(at_hand), tuple(taken_off))
 
 
-def _of_vehicle(one: Wanted) -> dict[str, _Gathered]:
+def _of_vehicle(one: VehicleSet) -> dict[str, _Gathered]:
     found: dict[str, _Gathered] = {}
 
     def entry(number: str) -> _Gathered:
@@ -166,7 +166,7 @@ def _of_vehicle(one: Wanted) -> dict[str, _Gathered]:
     return found
 
 
-def _add_change(entry: _Gathered, one: Wanted, change: Change) -> None:
+def _add_change(entry: _Gathered, one: VehicleSet, change: Change) -> None:
     place = one.book.positions.get(change.position)
     entry.quantities[one.label] += change.quantity
     entry.positions[one.label].append(place.title if place else change.position)
@@ -178,7 +178,7 @@ def _add_change(entry: _Gathered, one: Wanted, change: Change) -> None:
     entry.pair = entry.pair or bool(place and place.pair)
 
 
-def _add_loose(entry: _Gathered, one: Wanted, part: Loose) -> None:
+def _add_loose(entry: _Gathered, one: VehicleSet, part: Loose) -> None:
     reasons = [part.because, *part.also_needed_by]
     entry.quantities[one.label] += part.quantity
     entry.loose_pieces += part.quantity
@@ -190,7 +190,7 @@ def _add_loose(entry: _Gathered, one: Wanted, part: Loose) -> None:
     entry.goes_with |= {number: one.book.components[number] for number in _bringing(one, reasons)}
 
 
-def _bringing(one: Wanted, reasons: Iterable[Because]) -> Iterator[str]:
+def _bringing(one: VehicleSet, reasons: Iterable[Because]) -> Iterator[str]:
     """The numbers of what is new on the vehicle and asks for a loose part."""
     new = {change.position: change.component for change in one.solution.changes}
     for reason in reasons:
@@ -277,7 +277,7 @@ def _once(reasons: Sequence[NeededBy]) -> tuple[NeededBy, ...]:
     return tuple(first.values())
 
 
-def _taken_off(one: Wanted) -> Iterator[TakenOff]:
+def _taken_off(one: VehicleSet) -> Iterator[TakenOff]:
     """What comes off. An original part may have to go back one day: it is kept unless it can hurt."""
     own: dict[tuple[str, str], Fitment] = {}
     for fitment in one.book.fitments:

@@ -17,11 +17,11 @@ from graftbook.http.values import json_bytes
 from graftbook.orders.buying.buying import InStore, Market, Order, Terms, buy
 from graftbook.orders.buying.offers import Why
 from graftbook.orders.buying.reconciling import reconcile
-from graftbook.orders.buying.side_by_side import Asked as OfferAsked
+from graftbook.orders.buying.side_by_side import SupplierAsks as OfferAsked
 from graftbook.orders.buying.side_by_side import asked_for, chosen_from
 from graftbook.orders.buying.store import offered, offers_for, suppliers, taxes
 from graftbook.orders.documents import order_facts, reconciled
-from graftbook.orders.needs import Need, Needs, Wanted, needs_of
+from graftbook.orders.needs import Need, Needs, VehicleSet, needs_of
 from graftbook.orders.question_schemas import OrderIn
 from graftbook.orders.schemas import OrderOut, OrderVehicleOut, SubstituteOut
 from graftbook.orders.stock.store import stock_for, stock_version
@@ -99,7 +99,8 @@ def order_for(service: Service, body: OrderIn, asked: Sequence[tuple[str, Asked]
 
 def _buy(service: Service, body: OrderIn, vehicles: Sequence[VehicleOrdered], today: date) -> Ordered:
     needs = needs_of(
-        Wanted(v.label, v.asked.book, v.solution, frozenset(v.asked.question.on_the_bench)) for v in vehicles
+        VehicleSet(v.label, v.asked.book, v.solution, frozenset(v.asked.question.on_the_bench))
+        for v in vehicles
     )
     numbers = [need.part.number for need in needs.lines]
     market = market_of(service, numbers, body.tax_market or vehicles[0].asked.book.variant.market, today)

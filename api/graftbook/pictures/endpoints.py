@@ -14,7 +14,7 @@ from graftbook.catalogue.format.fields import NOT_PRINTED, clean
 from graftbook.http.errors import answers, documented
 from graftbook.http.responses import has_already, json_answer, media_type_of, not_modified, read_answer
 from graftbook.pictures import service as pictures
-from graftbook.pictures.image import MEDIA_TYPES, TAKEN, Kept, kept_of
+from graftbook.pictures.image import MEDIA_TYPES, TAKEN, KeptPicture, kept_of
 from graftbook.pictures.schemas import LONGEST_CAPTION, Digest, Kind, Name, PictureOut, PicturesOut
 from graftbook.pictures.store import Size
 from graftbook.process.state import Service, ServiceDep
@@ -90,7 +90,7 @@ def _attach(
     return pictures.attach(service.engine, thing, read_in_turn(service, sent), caption, who)
 
 
-def read_in_turn(service: Service, sent: bytes) -> Kept:
+def read_in_turn(service: Service, sent: bytes) -> KeptPicture:
     """What is kept of a picture: few are read at once, since their pixels take memory. Raises Busy,
     TooLarge, UnsupportedMedia."""
     with service.gates["imports"].turn():

@@ -30,7 +30,7 @@ TAKEN = "a photograph or sketch as JPEG, PNG or WebP"
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class KeptPicture:
     """A picture as it is kept: its bytes, a small one of it, and what they are."""
 
     content: bytes
@@ -45,7 +45,7 @@ class Kept:
         return hashlib.sha256(self.content).hexdigest()
 
 
-def kept_of(sent: bytes) -> Kept:
+def kept_of(sent: bytes) -> KeptPicture:
     """A picture as it is kept, upright, without any metadata. Of several frames the first counts.
 
     Raises UnsupportedMedia when it is none of the formats or broken, TooLarge beyond the bounds.
@@ -67,7 +67,7 @@ def kept_of(sent: bytes) -> Kept:
     if form == "PNG" and len(content) > LARGEST_DRAWING:
         form = "JPEG"
         content, small = _encoded(_on_white(pixels), form), _on_white(small)
-    return Kept(content, _encoded(small, form), _MEDIA_TYPE[form], *pixels.size)
+    return KeptPicture(content, _encoded(small, form), _MEDIA_TYPE[form], *pixels.size)
 
 
 def _format_and_pixels(sent: bytes) -> tuple[str, Image.Image]:

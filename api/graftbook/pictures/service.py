@@ -11,7 +11,7 @@ from graftbook.builds.stored.documents import build_in
 from graftbook.catalogue.history.snapshots import images
 from graftbook.database import Source, in_utc, reading, writing
 from graftbook.pictures import store
-from graftbook.pictures.image import MEDIA_TYPES, Kept, MediaType
+from graftbook.pictures.image import MEDIA_TYPES, KeptPicture, MediaType
 from graftbook.pictures.schemas import PictureOut
 from graftbook.pictures.store import Size
 from graftbook.pictures.tables import MOST_OF_ONE, PictureRow
@@ -43,7 +43,9 @@ def require(source: Source, kind: str, name: str) -> None:
         _require(session, kind, name)
 
 
-def attach(engine: Engine, thing: Thing, kept: Kept, caption: str, who: str) -> tuple[PictureOut, bool]:
+def attach(
+    engine: Engine, thing: Thing, kept: KeptPicture, caption: str, who: str
+) -> tuple[PictureOut, bool]:
     """Attach a picture, and say whether it is new there; the same one again only takes the new caption.
 
     Raises UnknownRecord, UnknownBuild, and InvalidRequest when there is room for no further one.
@@ -55,7 +57,9 @@ def attach(engine: Engine, thing: Thing, kept: Kept, caption: str, who: str) -> 
             continue  # somebody took the same place meanwhile; there are twelve
 
 
-def _attach(engine: Engine, thing: Thing, kept: Kept, caption: str, who: str) -> tuple[PictureOut, bool]:
+def _attach(
+    engine: Engine, thing: Thing, kept: KeptPicture, caption: str, who: str
+) -> tuple[PictureOut, bool]:
     kind, name = thing
     with writing(engine) as session:
         _require(session, kind, name)
@@ -70,7 +74,7 @@ def _attach(engine: Engine, thing: Thing, kept: Kept, caption: str, who: str) ->
         return _document(row), not known
 
 
-def _row(thing: Thing, kept: Kept, caption: str, who: str, taken: list[int]) -> PictureRow:
+def _row(thing: Thing, kept: KeptPicture, caption: str, who: str, taken: list[int]) -> PictureRow:
     kind, name = thing
     place = store.free_place(taken, MOST_OF_ONE)
     if place is None:

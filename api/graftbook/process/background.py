@@ -22,7 +22,7 @@ FORGOTTEN_AFTER = 600.0
 """Seconds since somebody looked."""
 
 
-class State(StrEnum):
+class JobState(StrEnum):
     """How far a job is."""
 
     waiting = "waiting"
@@ -32,17 +32,19 @@ class State(StrEnum):
     failed = "failed"
 
 
-class Job:
+class BackgroundJob:
     """One piece of work. `owner` is the only one who is shown it."""
 
-    def __init__(self, owner: str, result: Any, work: Callable[["Job"], None], clock: Callable[[], float]):
+    def __init__(
+        self, owner: str, result: Any, work: Callable[["BackgroundJob"], None], clock: Callable[[], float]
+    ):
         self.id = secrets.token_urlsafe(12)
         self.owner = owner
         self.result = result
-        self.state = State.waiting
+        self.state = JobState.waiting
         self.lock = threading.Lock()
         self._stop = threading.Event()
-        self._work: Callable[[Job], None] | None = work
+        self._work: Callable[[BackgroundJob], None] | None = work
         self._clock = clock
         self._looked_at = clock()
 
@@ -54,7 +56,7 @@ class Job:
     @property
     def goes_on(self) -> bool:
         """Whether there may be more to see."""
-        return self.state in (State.waiting, State.working)
+        return self.state in (JobState.waiting, JobState.working)
 
     @property
     def unseen(self) -> bool:
@@ -68,23 +70,23 @@ class Job:
     def stop(self) -> None:
         """End at the next step; what was found stays."""
         self._stop.set()
-        if self.state is State.waiting:
-            self.state = State.stopped
+        if self.state is JobState.waiting:
+            self.state = JobState.stopped
 
     def run(self) -> None:
         """Do the work, and let go of all that it needed."""
         work, self._work = self._work, None
         if work is None or self.to_stop:
-            self.state = State.stopped
+            self.state = JobState.stopped
             return
-        self.state = State.working
+        self.state = JobState.working
         try:
             work(self)
         except Exception:
             _LOG.exception("work in the background broke off")
-            self.state = State.failed
+            self.state = JobState.failed
         else:
-            self.state = State.stopped if self.to_stop else State.finished
+            self.state = JobState.stopped if self.to_stop else JobState.finished
 
 
 class Background:
@@ -92,24 +94,24 @@ class Background:
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         self._clock = clock
-        self._jobs: OrderedDict[str, Job] = OrderedDict()
-        self._waiting: deque[Job] = deque()
+        self._jobs: OrderedDict[str, BackgroundJob] = OrderedDict()
+        self._waiting: deque[BackgroundJob] = deque()
         self._changed = threading.Condition()
         self._thread: threading.Thread | None = None
         self._closed = False
 
-    def begin(self, owner: str, result: Any, work: Callable[[Job], None]) -> Job | None:
+    def begin(self, owner: str, result: Any, work: Callable[[BackgroundJob], None]) -> BackgroundJob | None:
         """Put work in the queue; the owner's earlier jobs are stopped. None when too much waits already."""
         with self._changed:
             self._forget()
             for other in self._jobs.values():
                 if other.owner == owner:
                     other.stop()
-            self._waiting = deque(job for job in self._waiting if job.state is State.waiting)
+            self._waiting = deque(job for job in self._waiting if job.state is JobState.waiting)
             if self._closed or len(self._waiting) >= MOST_WAITING:
                 return None
             self._make_room()
-            job = Job(owner, result, work, self._clock)
+            job = BackgroundJob(owner, result, work, self._clock)
             self._jobs[job.id] = job
             self._waiting.append(job)
             if self._thread is None:
@@ -118,7 +120,7 @@ class Background:
             self._changed.notify()
             return job
 
-    def find(self, name: str, owner: str) -> Job | None:
+    def find(self, name: str, owner: str) -> BackgroundJob | None:
         """The owner's job of this name, looked at now; None when it is forgotten or somebody else's."""
         with self._changed:
             self._forget()

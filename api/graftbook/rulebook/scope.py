@@ -38,7 +38,7 @@ MOST_NAMES = 1_000_000
 """Numbers whose rules bind at one position, all candidates together."""
 
 
-class TooLarge(Exception):
+class ScopeTooLarge(Exception):
     """More than can honestly be reasoned over."""
 
 
@@ -171,7 +171,7 @@ class Scope:
             options[number] = option = self._option(number, own, after)
             names += len(option.names)
             if names > MOST_NAMES:
-                raise TooLarge(f"too many numbers stand for each other at {position}")
+                raise ScopeTooLarge(f"too many numbers stand for each other at {position}")
         if today is not None and today not in options:
             options[today] = self._option(today, own, after)
         if today is None or place is None or not place.essential:

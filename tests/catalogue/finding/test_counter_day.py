@@ -12,7 +12,7 @@ from sqlalchemy import event, select
 from graftbook.catalogue.store.tables import table
 from graftbook.database import reading
 from graftbook.process.service import Service, make_service
-from graftbook.questions.finding.service import Found, search, search_document
+from graftbook.questions.finding.service import SearchFound, search, search_document
 from graftbook.questions.schemas import VehicleIn
 from graftbook.settings import Settings
 
@@ -40,14 +40,14 @@ def sqlite_counter(sqlite_demo_url: str) -> Iterator[Service]:
     service.close()
 
 
-def ask(service: Service, text: str, chassis: str, limit: int = 20) -> Found:
+def ask(service: Service, text: str, chassis: str, limit: int = 20) -> SearchFound:
     return search(service, text, VehicleIn(chassis=chassis) if chassis else None, limit=limit)
 
 
-_days: dict[str, list[Found]] = {}
+_days: dict[str, list[SearchFound]] = {}
 
 
-def day_at(service: Service) -> list[tuple[dict[str, str], Found]]:
+def day_at(service: Service) -> list[tuple[dict[str, str], SearchFound]]:
     """Each line of the day and what was found; a database is asked for the day once."""
     address = str(service.engine.url)
     if address not in _days:
@@ -55,7 +55,7 @@ def day_at(service: Service) -> list[tuple[dict[str, str], Found]]:
     return list(zip(asked(), _days[address], strict=True))
 
 
-def first(found: Found) -> list[str]:
+def first(found: SearchFound) -> list[str]:
     return [hit.entry.name for hit in found.hits[:FIRST]]
 
 

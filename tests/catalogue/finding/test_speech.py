@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from graftbook.catalogue.finding.measures import Said, read_as_measures, same_size
+from graftbook.catalogue.finding.measures import MeasureSaid, read_as_measures, same_size
 from graftbook.catalogue.finding.speech import (
     MOST_WORDS,
     forms,
@@ -97,7 +97,7 @@ def test_a_number_stands_apart_from_its_unit() -> None:
 )
 def test_a_number_with_its_unit_is_a_size(text: str, size: tuple[str, float]) -> None:
     (said,) = read_as_measures(words(text))
-    assert isinstance(said, Said)
+    assert isinstance(said, MeasureSaid)
     ((quantity, value),) = said.values
     assert (quantity, value) == (size[0], pytest.approx(size[1]))
 

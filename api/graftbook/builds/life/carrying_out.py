@@ -12,7 +12,7 @@ from graftbook.builds.life.recording import day_of, events_of
 from graftbook.builds.life.schemas import CarriedOutIn, ListStepOut, ListStepsOut
 from graftbook.builds.service import Recorded
 from graftbook.builds.stored.documents import BuildOut, build_document
-from graftbook.builds.stored.events import Event, taken_back
+from graftbook.builds.stored.events import BuildEvent, taken_back
 from graftbook.catalogue.compiling.book_names import outline_of
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.store.titles import titles
@@ -28,7 +28,7 @@ MAKES_WAY = "It makes way for what the list fits."
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class BuildStep:
     """One thing that a list does to a vehicle: at a position, or a loose part used (`position` empty)."""
 
     position: str
@@ -79,7 +79,9 @@ def carry_out(service: Service, name: str, body: CarriedOutIn, who: str, once: O
     return builds.record(service.engine, name, events, who, once)
 
 
-def _steps_wanted(body: CarriedOutIn, steps: Mapping[str, Step], done: Mapping[str, Event]) -> list[Step]:
+def _steps_wanted(
+    body: CarriedOutIn, steps: Mapping[str, BuildStep], done: Mapping[str, BuildEvent]
+) -> list[BuildStep]:
     key: str
     for place, key in enumerate(body.steps):
         at = f"/steps/{place}"
@@ -94,7 +96,7 @@ def _steps_wanted(body: CarriedOutIn, steps: Mapping[str, Step], done: Mapping[s
     return [steps[key] for key in chosen]
 
 
-def _step_event(step: Step, day: date, body: CarriedOutIn) -> Recorded:
+def _step_event(step: BuildStep, day: date, body: CarriedOutIn) -> Recorded:
     if not step.position:
         used = {"component": step.component, "quantity": step.quantity}
         return "used", day, {**used, "reason": step.reason, "list": body.order_list}
@@ -103,7 +105,9 @@ def _step_event(step: Step, day: date, body: CarriedOutIn) -> Recorded:
     return "fitted", day, {**sits, "kept": kept, "reason": step.reason, "list": body.order_list}
 
 
-def _steps(service: Service, name: str, listed: str) -> tuple[OrderListOut, list[Step], dict[str, Event]]:
+def _steps(
+    service: Service, name: str, listed: str
+) -> tuple[OrderListOut, list[BuildStep], dict[str, BuildEvent]]:
     build, order = build_document(service.engine, name), list_document(service.engine, listed)
     labels = [one["label"] for one in order["vehicles"] if one["chassis"] == build["chassis"]]
     if not labels:
@@ -121,7 +125,7 @@ def _places(session: Session, variant: str) -> dict[str, str]:
     return {title: name for name, title in titles(session, r.PositionRecord, names).items()}
 
 
-def _done(events: Iterable[Event], listed: str) -> dict[str, Event]:
+def _done(events: Iterable[BuildEvent], listed: str) -> dict[str, BuildEvent]:
     """The step → the event that carried it out."""
     every = list(events)
     gone = taken_back(every)
@@ -132,7 +136,7 @@ def _done(events: Iterable[Event], listed: str) -> dict[str, Event]:
     }
 
 
-def _of_order(order: OrderListOut, label: str, places: Mapping[str, str]) -> Iterator[Step]:
+def _of_order(order: OrderListOut, label: str, places: Mapping[str, str]) -> Iterator[BuildStep]:
     """Every step of one vehicle; what comes off goes by the position's title as well."""
     off = {one["position"]: one for one in order["taken_off"] if one["vehicle"] == label}
     for line in order["lines"]:
@@ -150,7 +154,9 @@ def _of_order(order: OrderListOut, label: str, places: Mapping[str, str]) -> Ite
     for title, one in off.items():
         fate = f"{one['what']}: {one['why']}"
         reason = "" if one["replaced_by"] else MAKES_WAY
-        emptied = Step(places.get(title, ""), title, one["replaced_by"], "", 1, one["number"], fate, reason)
+        emptied = BuildStep(
+            places.get(title, ""), title, one["replaced_by"], "", 1, one["number"], fate, reason
+        )
         if emptied.position:
             yield emptied
 
@@ -162,21 +168,21 @@ def _of_shares(
     places: Mapping[str, str],
     reason: str,
     come: bool,
-) -> Iterator[Step]:
+) -> Iterator[BuildStep]:
     number, called = part["number"], part["name"]
     for share in shares:
         if share["vehicle"] != label:
             continue
         for title in share["positions"]:
             if title in places:
-                yield Step(places[title], title, number, called, 1, reason=reason, come=come)
+                yield BuildStep(places[title], title, number, called, 1, reason=reason, come=come)
         if not share["positions"]:
-            yield Step("", "", number, called, share["quantity"], reason=reason, come=come)
+            yield BuildStep("", "", number, called, share["quantity"], reason=reason, come=come)
 
 
-def _each_step_once(steps: Iterable[Step]) -> list[Step]:
+def _each_step_once(steps: Iterable[BuildStep]) -> list[BuildStep]:
     """Each step once: what a line and the store bring together, with what comes off there."""
-    found: dict[str, Step] = {}
+    found: dict[str, BuildStep] = {}
     for step in steps:
         known = found.get(step.key)
         found[step.key] = step if known is None else replace(
@@ -189,7 +195,7 @@ def _each_step_once(steps: Iterable[Step]) -> list[Step]:
     return list(found.values())
 
 
-def _step_document(step: Step, done: Event | None) -> ListStepOut:
+def _step_document(step: BuildStep, done: BuildEvent | None) -> ListStepOut:
     return {
         "step": step.key,
         "position_title": step.title or None,

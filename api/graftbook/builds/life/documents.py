@@ -13,7 +13,7 @@ from urllib.parse import urlencode
 from graftbook.builds.life import schemas as s
 from graftbook.builds.life.recording import event_documents
 from graftbook.builds.life.schemas import DriveOut, DriveWord
-from graftbook.builds.life.standing import Standing
+from graftbook.builds.life.standing import BuildStanding
 from graftbook.closure.words.phrases import with_article
 from graftbook.closure.words.sentences import section_cautions
 from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS
@@ -37,7 +37,7 @@ SENTENCES: dict[DriveWord, str] = {
 }
 
 
-def drive(standing: Standing) -> DriveOut:
+def drive(standing: BuildStanding) -> DriveOut:
     """Whether anything that is known speaks against driving it."""
     book, check = standing.scope.book, standing.check
     broken = [*check["missing"], *check["clashing"]]
@@ -85,7 +85,7 @@ def _can_hurt(book: RuleBook, note: NoteOut) -> bool:
     return not sections or any(section_cautions(book, section) for section in sections)
 
 
-def _empty_essentials(standing: Standing) -> list[str]:
+def _empty_essentials(standing: BuildStanding) -> list[str]:
     """Places that are never left empty, and are."""
     places = standing.scope.book.positions
     return [
@@ -108,7 +108,7 @@ def _open(unknown: Iterable[FindingOut]) -> list[str]:
     return [f"{checks} be worked out with what is fitted: a characteristic is not recorded."]
 
 
-def state_document(standing: Standing) -> s.BuildStateOut:
+def state_document(standing: BuildStanding) -> s.BuildStateOut:
     """How a build stands: what may be driven, what is still open."""
     build, state, check = standing.build, standing.state, standing.check
     work: list[s.WorkOut] = [
@@ -142,7 +142,7 @@ def state_document(standing: Standing) -> s.BuildStateOut:
     }
 
 
-def sheet_document(standing: Standing) -> s.BuildSheetOut:
+def sheet_document(standing: BuildStanding) -> s.BuildSheetOut:
     """The paper that goes with the vehicle: every claim on it has its record."""
     check = standing.check
     counted = [event for event in standing.events if event.day <= standing.on]
@@ -159,24 +159,24 @@ def sheet_document(standing: Standing) -> s.BuildSheetOut:
     }  # fmt: skip
 
 
-def _name(standing: Standing, number: str | None) -> str | None:
+def _name(standing: BuildStanding, number: str | None) -> str | None:
     part = standing.scope.component(number)
     return part.name if part else None
 
 
-def _title(standing: Standing, position: str) -> str:
+def _title(standing: BuildStanding, position: str) -> str:
     place = standing.scope.book.positions.get(position)
     return place.title if place else position
 
 
-def called(standing: Standing) -> dict[str, str]:
+def called(standing: BuildStanding) -> dict[str, str]:
     """What people call the positions and the characteristics that the records of a build name."""
     book = standing.scope.book
     kinds = {kind.name: kind.title for kind in book.kinds.values()}
     return kinds | {place.name: place.title for place in book.positions.values()}
 
 
-def _changed_document(standing: Standing, position: str) -> s.BuildChangedOut:
+def _changed_document(standing: BuildStanding, position: str) -> s.BuildChangedOut:
     scope, component = standing.scope, standing.sits[position]
     place, original = scope.book.positions[position], scope.today.get(position)
     event = standing.state.since.get(position)
@@ -206,7 +206,7 @@ def _changed_document(standing: Standing, position: str) -> s.BuildChangedOut:
     }
 
 
-def _off(standing: Standing) -> list[s.OffOut]:
+def _off(standing: BuildStanding) -> list[s.OffOut]:
     return [
         {
             "component": off.component,
@@ -221,7 +221,7 @@ def _off(standing: Standing) -> list[s.OffOut]:
     ]
 
 
-def _measurements(standing: Standing) -> list[s.MeasurementOut]:
+def _measurements(standing: BuildStanding) -> list[s.MeasurementOut]:
     return [
         {
             "day": event.day.isoformat(),
@@ -235,7 +235,7 @@ def _measurements(standing: Standing) -> list[s.MeasurementOut]:
     ]
 
 
-def open_document(standing: Standing) -> s.StillOpenOut:
+def open_document(standing: BuildStanding) -> s.StillOpenOut:
     """What is left to do, and what it costs."""
     found = standing.open
     changes = [*map(_open_change, found.changes), *(_open_part(*one) for one in found.loose)]
@@ -290,7 +290,7 @@ def _of_pieces(part: LooseOut, pieces: int) -> str | None:
     return None if whole is None else f"{Decimal(whole) / part['quantity'] * pieces:.2f}"
 
 
-def _address(standing: Standing) -> str:
+def _address(standing: BuildStanding) -> str:
     """The question that asks for what is missing, from how it stands."""
     asked = [("build", standing.build["name"])]
     asked += [("on", standing.asked_on.isoformat())] if standing.asked_on else []
@@ -301,7 +301,7 @@ def _address(standing: Standing) -> str:
     return "/answer?" + urlencode([*asked, *(("fit", part["component"]) for part, _ in standing.open.loose)])
 
 
-def _kept_original(standing: Standing) -> list[StayingOut]:
+def _kept_original(standing: BuildStanding) -> list[StayingOut]:
     """Positions that are as the factory left them."""
     changed = set(standing.changed)
     scope = standing.scope

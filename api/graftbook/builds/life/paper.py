@@ -19,7 +19,7 @@ from graftbook.builds.life.words import (
     unfinished,
 )
 from graftbook.http.values import capital
-from graftbook.orders.papers.cells import Said
+from graftbook.orders.papers.cells import TextRun
 from graftbook.orders.papers.layout import Paper, box, bytes_of, foot_is_whole, letterhead, strip, table
 from graftbook.orders.papers.rows import Grid, left, right
 from graftbook.orders.papers.text import day_of, hours, listed, plain
@@ -82,12 +82,12 @@ def _changes(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
         for change in changes:
             grid.add(
                 capital(change["position_title"]),
-                [Said(listed((change["component"], change["name"])) or "nothing any more", bold=True)],
+                [TextRun(listed((change["component"], change["name"])) or "nothing any more", bold=True)],
                 change["original"] or "nothing",
                 change["since"],
                 str(change["event"] or "–"),
                 under=[
-                    Said(sentence) for sentence in (*how_it_was(change), how_it_stands(change)) if sentence
+                    TextRun(sentence) for sentence in (*how_it_was(change), how_it_stands(change)) if sentence
                 ],
             )
     heading = "What is not as the factory left it"
@@ -120,7 +120,7 @@ def _arithmetic(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
 def _kept_original_table(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
     grid = Grid([left("Section", 30), right("Places", 12), left("As the factory left it", 150)])
     for title, places in sections_kept(facts):
-        grid.add([Said(capital(title), bold=True)], str(len(places)), listed(places, "; "))
+        grid.add([TextRun(capital(title), bold=True)], str(len(places)), listed(places, "; "))
     return table(paper, grid, "Kept original")
 
 

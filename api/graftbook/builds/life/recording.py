@@ -11,7 +11,7 @@ from graftbook.builds.life import schemas as s
 from graftbook.builds.service import Recorded
 from graftbook.builds.stored import store
 from graftbook.builds.stored.documents import BuildOut, build_document, row_of, specification_document
-from graftbook.builds.stored.events import Event, taken_back
+from graftbook.builds.stored.events import BuildEvent, taken_back
 from graftbook.catalogue.format.records import CharacteristicKindRecord, PositionRecord
 from graftbook.catalogue.store.nearest import names_near
 from graftbook.catalogue.store.places import places_of
@@ -151,14 +151,14 @@ class _Settling:
         return {"event": event.event, "reason": event.reason}
 
 
-def events_of(engine: Engine, name: str) -> list[Event]:
+def events_of(engine: Engine, name: str) -> list[BuildEvent]:
     """All that was recorded of a build, in the order in which it was written down. Raises UnknownBuild."""
     with reading(engine) as session:
         row_of(session, name)
         return store.events_of(session, name)
 
 
-def called_in(engine: Engine, events: Sequence[Event]) -> dict[str, str]:
+def called_in(engine: Engine, events: Sequence[BuildEvent]) -> dict[str, str]:
     """What people call the positions and the characteristics that events name."""
     details = [event.detail for event in events]
     wishes = [wish for detail in details for wish in detail.get("wishes", ())]
@@ -168,7 +168,7 @@ def called_in(engine: Engine, events: Sequence[Event]) -> dict[str, str]:
         return titles(session, PositionRecord, places) | titles(session, CharacteristicKindRecord, kinds)
 
 
-def event_documents(events: Sequence[Event], called: Mapping[str, str]) -> list[s.BuildEventOut]:
+def event_documents(events: Sequence[BuildEvent], called: Mapping[str, str]) -> list[s.BuildEventOut]:
     """Events as facts, each with its sentence, in the order given. `called`: a name → what people call it."""
     gone = taken_back(events)
     return [
@@ -186,7 +186,7 @@ def event_documents(events: Sequence[Event], called: Mapping[str, str]) -> list[
     ]
 
 
-def sentence_of(event: Event, called: Mapping[str, str]) -> str:
+def sentence_of(event: BuildEvent, called: Mapping[str, str]) -> str:
     """What an event says."""
     detail = event.detail
     place = with_article(called.get(where, where)) if (where := detail.get("position")) else ""

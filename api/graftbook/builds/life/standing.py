@@ -18,7 +18,7 @@ from datetime import date
 from graftbook.builds import service as builds
 from graftbook.builds.stored import store
 from graftbook.builds.stored.documents import BuildOut, build_on, row_of, state_on
-from graftbook.builds.stored.events import Event, State, state_of
+from graftbook.builds.stored.events import BuildEvent, BuildState, state_of
 from graftbook.closure.complete import loose_needs
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.closure.verify import FinishedSet
@@ -63,7 +63,7 @@ def each_piece(parts: Mapping[str, int]) -> list[str]:
     return [number for number, count in parts.items() for _ in range(count)]
 
 
-def spare_of(scope: Scope, sits: Mapping[str, str | None], state: State) -> dict[str, int]:
+def spare_of(scope: Scope, sits: Mapping[str, str | None], state: BuildState) -> dict[str, int]:
     """Pieces of loose parts that were used since it was decided what the vehicle shall get, beyond what the
     fitted parts ask for: they were used for what is yet to be recorded as fitted."""
     asked = loose_needs(FinishedSet(scope, sits, state.used))
@@ -161,15 +161,15 @@ def _in_order(changes: Iterable[ChangeOut], whole: Iterable[ChangeOut]) -> list[
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class BuildStanding:
     """A build on a day: as recorded, as it follows, and judged."""
 
     on: date
     asked_on: date | None
     """None: of today, whatever day that is."""
     build: BuildOut
-    state: State
-    events: list[Event]
+    state: BuildState
+    events: list[BuildEvent]
     scope: Scope
     """The vehicle as the factory built it."""
     sits: dict[str, str | None]
@@ -186,7 +186,9 @@ class Standing:
         return [p for p in self.scope.book.positions if p in self.sits and self.sits[p] != today.get(p)]
 
 
-def standing(service: Service, name: str, on: date | None = None, built_to: str | None = None) -> Standing:
+def standing(
+    service: Service, name: str, on: date | None = None, built_to: str | None = None
+) -> BuildStanding:
     """A build as it stands on a day (None: today). `built_to`: as if it were built to this specification.
 
     Raises UnknownBuild, InvalidRequest for a day before it was taken in or to come, Busy.
@@ -210,7 +212,7 @@ def standing(service: Service, name: str, on: date | None = None, built_to: str 
         left = still_open(service, build, check, state.used, spare_of(scope, proposed.sits, state), on)
     except OutOfTime:
         left = Open("not proved in time", [NOT_IN_TIME])
-    return Standing(
+    return BuildStanding(
         day,
         on,
         build,

@@ -8,7 +8,7 @@ from pydantic import Field
 from sqlmodel import Session
 
 from graftbook.builds.stored import store
-from graftbook.builds.stored.events import State, state_of
+from graftbook.builds.stored.events import BuildState, state_of
 from graftbook.builds.stored.tables import BuildRow
 from graftbook.catalogue.compiling.book_names import near_names
 from graftbook.database import Source, in_utc, reading
@@ -125,7 +125,7 @@ def build_in(session: Session, name: str) -> BuildOut:
     return _build(row, store.fittings(session, name), store.bench(session, name))
 
 
-def state_on(session: Session, name: str, on: date) -> State:
+def state_on(session: Session, name: str, on: date) -> BuildState:
     """The state of a build on a day. Raises InvalidRequest for a day before it was taken in."""
     state = state_of(store.events_of(session, name), on)
     if state is None:
@@ -135,7 +135,7 @@ def state_on(session: Session, name: str, on: date) -> State:
     return state
 
 
-def build_on(row: BuildRow, state: State) -> BuildOut:
+def build_on(row: BuildRow, state: BuildState) -> BuildOut:
     """A build as facts, as it was in a state."""
     stated = state.stated
     decided: Any = [dict(wish) for wish in state.decided]  # as the form that sent them was looked at

@@ -19,7 +19,7 @@ NOTHING: Mapping[str, str | None] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class BuildEvent:
     """One record of a build. `day`: when it was so; `at`: when it was written down; `detail` by `what`.
 
     stated: the whole of what is known (the vehicle, what is fitted, what is decided). fitted: `position`,
@@ -43,12 +43,12 @@ class Off:
 
     position: str
     component: str
-    event: Event
+    event: BuildEvent
     kept: str
 
 
 @dataclass(slots=True)
-class State:
+class BuildState:
     """A build as it stood: the vehicle's own facts in `stated`, and what followed from events since.
 
     `fitted` differs from what the factory fitted; `since` says by which event a position came to be as it
@@ -58,7 +58,7 @@ class State:
     taken_in: date
     stated: Mapping[str, Any]
     fitted: dict[str, str | None] = field(default_factory=dict)
-    since: dict[str, Event] = field(default_factory=dict)
+    since: dict[str, BuildEvent] = field(default_factory=dict)
     decided: Sequence[Mapping[str, Any]] = ()
     why: str = ""
     built_to: str | None = None
@@ -66,39 +66,39 @@ class State:
     used: dict[str, int] = field(default_factory=dict)
     used_since: dict[str, int] = field(default_factory=dict)
     """What of it was used since it was last said what the vehicle shall get."""
-    told: list[Event] = field(default_factory=list)
+    told: list[BuildEvent] = field(default_factory=list)
     """Every event that counts, in the order of their days."""
 
-    def of(self, what: EventWord) -> list[Event]:
+    def of(self, what: EventWord) -> list[BuildEvent]:
         """The events of one kind."""
         return [event for event in self.told if event.what == what]
 
 
-def taken_back(events: Iterable[Event]) -> dict[int, Event]:
+def taken_back(events: Iterable[BuildEvent]) -> dict[int, BuildEvent]:
     """Id of an event → the event that took it back."""
     return {event.detail["event"]: event for event in events if event.what == "taken back"}
 
 
 def state_of(
-    events: Sequence[Event], on: date | None = None, original: Mapping[str, str | None] = NOTHING
-) -> State | None:
+    events: Sequence[BuildEvent], on: date | None = None, original: Mapping[str, str | None] = NOTHING
+) -> BuildState | None:
     """The state that follows, of a day (None: of all that is recorded). None before it was taken in.
 
     `original`: position → what the factory fitted, by which an original part that came off has its number.
     """
     gone = taken_back(events)
     counts = (e for e in events if e.id not in gone and e.what != "taken back" and (not on or e.day <= on))
-    state: State | None = None
+    state: BuildState | None = None
     for event in sorted(counts, key=lambda e: (e.day, e.id)):
         if state is None and event.what == "stated":
-            state = State(event.day, event.detail)
+            state = BuildState(event.day, event.detail)
         if state is not None:
             state.told.append(event)
             _take_in(state, event, original)
     return state
 
 
-def _take_in(state: State, event: Event, original: Mapping[str, str | None]) -> None:
+def _take_in(state: BuildState, event: BuildEvent, original: Mapping[str, str | None]) -> None:
     detail = event.detail
     if event.what in ("stated", "decided", "built to"):
         state.used_since = {}
@@ -120,7 +120,7 @@ def _take_in(state: State, event: Event, original: Mapping[str, str | None]) -> 
             state.built_to = detail["specification"]
 
 
-def _state_anew(state: State, event: Event) -> None:
+def _state_anew(state: BuildState, event: BuildEvent) -> None:
     """All that is known is said at once; what came off before stays off, where it was put."""
     before, now = state.fitted, dict(event.detail["fitted"])
     state.stated, state.decided = event.detail, event.detail["decided"]
@@ -132,7 +132,7 @@ def _state_anew(state: State, event: Event) -> None:
             state.since[position] = event
 
 
-def _fit(state: State, event: Event, original: Mapping[str, str | None]) -> None:
+def _fit(state: BuildState, event: BuildEvent, original: Mapping[str, str | None]) -> None:
     position, component = event.detail["position"], event.detail["component"]
     off = event.detail.get("off") or state.fitted.get(position, original.get(position))
     state.off = [one for one in state.off if (one.position, one.component) != (position, component)]

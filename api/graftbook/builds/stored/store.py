@@ -8,7 +8,7 @@ import orjson
 from sqlalchemy import delete, update
 from sqlmodel import Session, col, select
 
-from graftbook.builds.stored.events import Event, EventWord
+from graftbook.builds.stored.events import BuildEvent, EventWord
 from graftbook.builds.stored.tables import (
     BuildBenchRow,
     BuildEventRow,
@@ -37,13 +37,13 @@ def add_event(
     session.flush()
 
 
-def events_of(session: Session, build: str) -> list[Event]:
+def events_of(session: Session, build: str) -> list[BuildEvent]:
     """All that was recorded of a build, in the order in which it was written down."""
     rows = session.exec(
         select(BuildEventRow).where(BuildEventRow.build == build).order_by(col(BuildEventRow.id))
     )
     return [
-        Event(row.id or 0, row.day, in_utc(row.at), row.who, _WORDS[row.what], orjson.loads(row.detail))
+        BuildEvent(row.id or 0, row.day, in_utc(row.at), row.who, _WORDS[row.what], orjson.loads(row.detail))
         for row in rows
     ]
 

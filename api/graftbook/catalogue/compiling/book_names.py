@@ -28,7 +28,7 @@ from graftbook.rulebook.model import RuleBook, Upgrade
 
 
 @dataclass(frozen=True, slots=True)
-class Outline:
+class BookOutline:
     """The names of a variant's positions, sections, known flaws and options, as its rule book has them."""
 
     variant: str
@@ -38,7 +38,7 @@ class Outline:
     options: tuple[str, ...]
 
 
-def outline_of(session: Session, variant: str) -> Outline:
+def outline_of(session: Session, variant: str) -> BookOutline:
     """The outline of a variant that there is."""
 
     def names(query: Select[str]) -> tuple[str, ...]:
@@ -47,7 +47,7 @@ def outline_of(session: Session, variant: str) -> Outline:
     own, section = table("variant").c, table("section").c
     position, claim, spelt = table("position").c, table("claim").c, table("condition_variant").c
     here = spelt.variant == variant
-    return Outline(
+    return BookOutline(
         variant,
         names(
             select(position.name)
@@ -102,7 +102,7 @@ class BookNames:
         self._book: Callable[[], RuleBook | None] = weakref.ref(book)  # which holds this
 
     @classmethod
-    def of_outline(cls, outline: Outline) -> Self:
+    def of_outline(cls, outline: BookOutline) -> Self:
         """Those of a variant without the numbers that its records name."""
         made = cls.__new__(cls)
         made._index((), outline.positions, outline.sections, outline.flaws, outline.options)

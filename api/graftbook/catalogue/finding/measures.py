@@ -21,7 +21,7 @@ ALIKE = 0.006
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class MeasureSaid:
     """A number with its unit, as said, and the (quantity, SI value) that it may be."""
 
     said: str
@@ -29,7 +29,7 @@ class Said:
     values: tuple[tuple[str, float], ...]
 
 
-def read_as_measures(words: Sequence[str]) -> Iterator[str | Said]:
+def read_as_measures(words: Sequence[str]) -> Iterator[str | MeasureSaid]:
     """The words in their order; each number that has a unit behind it is one value with it.
 
     `5 x 15` is one size without a unit.
@@ -37,7 +37,7 @@ def read_as_measures(words: Sequence[str]) -> Iterator[str | Said]:
     at = 0
     while at < len(words):
         if pair := pair_at(words, at):
-            yield Said(pair.replace("x", " x "), pair, ())
+            yield MeasureSaid(pair.replace("x", " x "), pair, ())
             at += 3
             continue
         unit, length = _unit_of(words, at)
@@ -70,13 +70,13 @@ def _number(word: str) -> bool:
     return len(word) <= 12 and word.isascii() and word.replace(".", "", 1).isdigit()
 
 
-def _value(number: str, unit: str) -> Said:
+def _value(number: str, unit: str) -> MeasureSaid:
     values = [
         (quantity, float(number) * of.factor + of.offset)
         for (quantity, name), of in UNITS.items()
         if name == unit
     ]
-    return Said(f"{number} {unit}", number, tuple(values))
+    return MeasureSaid(f"{number} {unit}", number, tuple(values))
 
 
 def same_size(one: float, other: float) -> bool:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from math import log
 from typing import Literal
 
-from graftbook.catalogue.finding.measures import Said, read_as_measures, same_size
+from graftbook.catalogue.finding.measures import MeasureSaid, read_as_measures, same_size
 from graftbook.catalogue.finding.speech import Term, roots, words
 from graftbook.catalogue.format.names import END
 
@@ -104,7 +104,7 @@ def weights_of(
 
 def sizes_in(text: str) -> list[tuple[str, float, float]]:
     """The sizes that stand in a text."""
-    sizes = [piece for piece in read_as_measures(words(text)) if isinstance(piece, Said)]
+    sizes = [piece for piece in read_as_measures(words(text)) if isinstance(piece, MeasureSaid)]
     return [(quantity, value, _IN_NAME) for piece in sizes for quantity, value in piece.values]
 
 

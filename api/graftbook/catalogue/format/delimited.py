@@ -6,7 +6,7 @@ import io
 from collections.abc import Iterable, Iterator
 from typing import IO, TextIO
 
-from graftbook.catalogue.format.grid import EMPTY, LONGEST_CELL, LONGEST_ROW, Cell, NotASheet, Row, Sheet
+from graftbook.catalogue.format.grid import EMPTY, LONGEST_CELL, LONGEST_ROW, Cell, NotASheet, Sheet, SheetRow
 
 csv.field_size_limit(LONGEST_CELL)
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
@@ -143,7 +143,7 @@ class _Lines:
         return line
 
 
-def rows_of(stream: TextIO, separator: str, beginning: Iterable[str]) -> Iterator[Row]:
+def rows_of(stream: TextIO, separator: str, beginning: Iterable[str]) -> Iterator[SheetRow]:
     """The rows in which something stands, each with the number of its last line. Raises NotASheet.
 
     `beginning`: lines that were read from the stream already.
@@ -164,7 +164,7 @@ def rows_of(stream: TextIO, separator: str, beginning: Iterable[str]) -> Iterato
         except UnicodeError as error:
             raise _not_text(stream, error, rows.line_num + 1) from error
         if "".join(row).strip():
-            yield Row(rows.line_num, [Cell(text) if text else EMPTY for text in row])
+            yield SheetRow(rows.line_num, [Cell(text) if text else EMPTY for text in row])
 
 
 def _not_text(stream: TextIO, error: UnicodeError, line: int) -> NotASheet:

@@ -60,7 +60,7 @@ class Cell(NamedTuple):
 EMPTY = Cell("")
 
 
-class Row(NamedTuple):
+class SheetRow(NamedTuple):
     """One row. `number` counts from 1: of a workbook the row, of delimited text the line where it ends."""
 
     number: int
@@ -81,7 +81,7 @@ class Sheet:
     """
 
     name: str
-    rows: Iterator[Row]
+    rows: Iterator[SheetRow]
     assumed: tuple[str, ...] = ()
 
 
@@ -99,7 +99,7 @@ class Rows:
     """Collects the cells of a sheet as its XML is read; both formats hand over row by row."""
 
     def __init__(self) -> None:
-        self._ready: list[Row] = []
+        self._ready: list[SheetRow] = []
         self._cells: list[Cell] = []
         self._length = 0
         self._count = 0
@@ -124,9 +124,9 @@ class Rows:
         self._count += times
         if self._count > MOST_ROWS:
             raise NotASheet(f"a sheet has at most {MOST_ROWS:,} rows; split it, or save it as CSV")
-        self._ready += [Row(number + n, cells) for n in range(times)]
+        self._ready += [SheetRow(number + n, cells) for n in range(times)]
 
-    def taken(self) -> list[Row]:
+    def taken(self) -> list[SheetRow]:
         """The rows that are whole since this was asked last."""
         ready, self._ready = self._ready, []
         return ready

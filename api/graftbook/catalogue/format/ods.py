@@ -9,9 +9,9 @@ from graftbook.catalogue.format.grid import (
     MOST_COLUMNS,
     Cell,
     NotASheet,
-    Row,
     Rows,
     Sheet,
+    SheetRow,
     parsed,
 )
 from graftbook.catalogue.format.xlsx import plain_number
@@ -45,7 +45,7 @@ def sheets_of(archive: ZipFile) -> Iterator[Sheet]:
             number += 1
 
 
-def _rows(cells: "_Cells", pieces: Iterator[None], number: int, rows: Rows) -> Iterator[Row]:
+def _rows(cells: "_Cells", pieces: Iterator[None], number: int, rows: Rows) -> Iterator[SheetRow]:
     """The rows of one sheet: until the next begins, or all is read."""
     yield from rows.taken()
     while len(cells.tables) == number + 1 and next(pieces, cells) is None:

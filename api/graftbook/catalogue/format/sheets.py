@@ -27,7 +27,7 @@ from graftbook.catalogue.format.fields import (
     usual,
 )
 from graftbook.catalogue.format.grid import CATALOGUE as CATALOGUE
-from graftbook.catalogue.format.grid import MOST_COLUMNS, Cell, NotASheet, Row, Sheet
+from graftbook.catalogue.format.grid import MOST_COLUMNS, Cell, NotASheet, Sheet, SheetRow
 from graftbook.catalogue.format.grid import Place as Place
 from graftbook.catalogue.format.reading import Reading
 from graftbook.catalogue.format.records import KIND_BY_WORD, Record
@@ -204,7 +204,7 @@ class _Tables:
         self._above: tuple[Place, str] | None = None
         """The first row above any table, and what stands there: a title, as people write one."""
 
-    def read(self, row: Row) -> Iterator[Placed | Mistake]:
+    def read(self, row: SheetRow) -> Iterator[Placed | Mistake]:
         """What a row says."""
         place = Place(self._file, row.number, self._sheet)
         first = row.cells[0].text.strip().lstrip("\ufeff")
@@ -249,7 +249,7 @@ class _Tables:
             message = f"there is no such kind of record{hint}"
             yield Mistake(place, shown(word), "", message, hides=kind)
 
-    def _no_kind(self, row: Row, place: Place) -> Iterator[Mistake]:
+    def _no_kind(self, row: SheetRow, place: Place) -> Iterator[Mistake]:
         if self._sheet:
             self._note_above(row, place)
         else:
@@ -257,7 +257,7 @@ class _Tables:
             message = f"a table starts with its kind in square brackets, such as [component]; {A_FLAT_LIST}"
             yield Mistake(place, "", "", message)
 
-    def _note_above(self, row: Row, place: Place) -> None:
+    def _note_above(self, row: SheetRow, place: Place) -> None:
         if self._above is None:
             self._above = place, next(cell.text.strip() for cell in row.cells if cell.text.strip())
 
@@ -268,7 +268,7 @@ class _Tables:
             self._reading.assume(f"passed over, since {what} further down", place, f"'{shown(text)}'")
             self._above = None
 
-    def _head(self, kind: type[Record], row: Row, place: Place) -> Iterator[Mistake]:
+    def _head(self, kind: type[Record], row: SheetRow, place: Place) -> Iterator[Mistake]:
         columns = [_column(cell.text, kind) for cell in row.cells]
         if self._sheet and not any(column in kind.model_fields for column in columns):
             self._note_above(row, place)
@@ -330,7 +330,7 @@ def _as_meant(kind: type[Record], columns: list[str]) -> list[str | None]:
 
 
 def _read_row(
-    kind: type[Record], columns: list[str | None], row: Row, place: Place, reading: Reading
+    kind: type[Record], columns: list[str | None], row: SheetRow, place: Place, reading: Reading
 ) -> Iterator[Placed | Mistake]:
     """The record of a row; a cell under no head is a mistake."""
     heads = [*columns, *[""] * (len(row.cells) - len(columns))]

@@ -38,7 +38,7 @@ REQUEST = "request"
 
 
 @dataclass(frozen=True, slots=True)
-class Sent:
+class SentSheet:
     """Bytes of a sheet or a workbook, under the name that the places of its mistakes carry."""
 
     name: str
@@ -54,7 +54,7 @@ def records_in(source: Any, reading: Reading | None = None) -> Iterator[Placed |
     reading = reading or Reading()
     if isinstance(source, str | Path):
         yield from _from_path(Path(source), reading)
-    elif isinstance(source, Sent):
+    elif isinstance(source, SentSheet):
         yield from _from_content(source.content, source.name, reading)
     elif hasattr(source, "read"):
         yield from read_sheet(source, str(getattr(source, "name", REQUEST)), reading)

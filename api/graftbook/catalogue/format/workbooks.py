@@ -4,9 +4,9 @@
         for row in sheet.rows:
             print(sheet.name, row.address(0), [cell.text for cell in row.cells])
 
-`grid` has the classes: a `Sheet` has a name and rows, a `Row` has a number, cells and `address(column)`, a
-`Cell` has a text, a kind (text, number, money, per cent, day, yes or no, wrong) and, where it is worked out,
-its formula. What a file is, its content says, whatever it is called.
+`grid` has the classes: a `Sheet` has a name and rows, a `SheetRow` has a number, cells and `address(column)`,
+a `Cell` has a text, a kind (text, number, money, per cent, day, yes or no, wrong) and, where it is worked
+out, its formula. What a file is, its content says, whatever it is called.
 """
 
 import io
@@ -20,7 +20,7 @@ from zipfile import BadZipFile, ZipFile
 from zlib import error as ZlibError
 
 from graftbook.catalogue.format import delimited, ods, xlsx
-from graftbook.catalogue.format.grid import NotASheet, Row, Sheet
+from graftbook.catalogue.format.grid import NotASheet, Sheet, SheetRow
 
 LARGEST_WORKBOOK = 50_000_000
 """Bytes of a workbook as it lies on disk."""
@@ -87,7 +87,7 @@ def _of_workbook(content: IO[bytes]) -> Iterator[Sheet]:
             yield Sheet(sheet.name, _rows(sheet), sheet.assumed)
 
 
-def _rows(sheet: Sheet) -> Iterator[Row]:
+def _rows(sheet: Sheet) -> Iterator[SheetRow]:
     with _readable():
         yield from sheet.rows
 

@@ -8,7 +8,16 @@ from posixpath import join, normpath
 from typing import IO
 from zipfile import ZipFile
 
-from graftbook.catalogue.format.grid import LONGEST_CELL, Cell, CellKind, NotASheet, Row, Rows, Sheet, parsed
+from graftbook.catalogue.format.grid import (
+    LONGEST_CELL,
+    Cell,
+    CellKind,
+    NotASheet,
+    Rows,
+    Sheet,
+    SheetRow,
+    parsed,
+)
 
 _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 _STRICT = "http://purl.oclc.org/ooxml/spreadsheetml/main"
@@ -43,7 +52,7 @@ def sheets_of(archive: ZipFile) -> Iterator[Sheet]:
             yield Sheet(name, _rows(archive, target, _Values(shared, formats, book.epoch)))
 
 
-def _rows(archive: ZipFile, target: str, values: "_Values") -> Iterator[Row]:
+def _rows(archive: ZipFile, target: str, values: "_Values") -> Iterator[SheetRow]:
     rows = Rows()
     with archive.open(target) as part:
         for _ in parsed(part, _Cells(rows, values)):

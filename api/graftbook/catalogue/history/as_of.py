@@ -24,7 +24,7 @@ from graftbook.catalogue.format.sources import from_objects
 from graftbook.catalogue.history.changes import Edit, changed_since_at_most, require_kept, undoing
 from graftbook.catalogue.history.revisions import chain_of, current_revision, revision_of_range
 from graftbook.catalogue.history.snapshots import Fields, objects_in, rows_in
-from graftbook.catalogue.loading.load import Load, Report
+from graftbook.catalogue.loading.load import Load, LoadReport
 from graftbook.catalogue.loading.removing import remove_dependents
 from graftbook.catalogue.loading.scratch import put, scratch
 from graftbook.catalogue.store.lookup import CANDIDATES, flaw_names, readings
@@ -47,7 +47,7 @@ _NAMED = {
 """What has no history: it is as it is, and may be named by the question."""
 
 
-class Part:
+class PartThen:
     """What `words` can ask for, copied from `now` to `then`, and what is otherwise there.
 
     `changed`: (kind, name, image) of the records that say something else `then`; None: there is none.
@@ -354,7 +354,7 @@ def as_of(engine: Source, revision: int, words: Iterable[str]) -> Iterator[Conne
             now = session.connection()
             _within_reach(now, revision)
             kinds = [kind for kind in KIND_BY_WORD if kind not in _BUYING]
-            part = Part(now, then, revision, words, undoing(now, revision, kinds))
+            part = PartThen(now, then, revision, words, undoing(now, revision, kinds))
             if mistakes := _put_back(then, part):
                 sentence = f"This version of the program cannot read revision {revision}: {mistakes[0]}"
                 raise TooFarBack(sentence)
@@ -373,7 +373,7 @@ def with_edit(
     with scratch() as then, reading(engine) as session:
         now = session.connection()
         ours = [change for change in changed if change[0] not in _BUYING]
-        if _put_back(then, Part(now, then, current_revision(now), words, ours, edit.ranges)):
+        if _put_back(then, PartThen(now, then, current_revision(now), words, ours, edit.ranges)):
             raise ChangedAgain("Somebody edited the same meanwhile; look at the effect again")
         ranges = table("range")
         touched = update(ranges).where(ranges.c.name.in_(listed(then, edit.ranges)))
@@ -392,10 +392,10 @@ def _within_reach(connection: Connection, revision: int) -> None:
         )
 
 
-def _put_back(then: Connection, part: Part) -> list[Mistake]:
+def _put_back(then: Connection, part: PartThen) -> list[Mistake]:
     part.copy()
     objects, removals = part.undoing()
-    report = Report()
+    report = LoadReport()
     load = Load(then, report, keeps_images=False)
     remove_dependents(then, removals)
     load.run(from_objects(o for kind, image in objects for o in objects_in(kind, image)), removals)

@@ -14,7 +14,7 @@ from sqlalchemy import Column, Connection, MetaData, String, Table, Text, func, 
 
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.names import name_of
-from graftbook.catalogue.loading.bulk import Clash, put
+from graftbook.catalogue.loading.bulk import OnClash, put
 from graftbook.catalogue.loading.staging import forget, make_room
 from graftbook.catalogue.store.columns import CLAIM_NAME
 from graftbook.catalogue.store.from_rows import records_named, spans_of
@@ -90,7 +90,7 @@ def remember(connection: Connection, kind: str, names: Iterable[str]) -> None:
 def keep_images(connection: Connection, kind: str, before: Mapping[str, str]) -> None:
     """Keep these images, by name, of records that are about to be replaced or removed."""
     rows = [{"kind": kind, "name": name, "image": image} for name, image in before.items()]
-    put(connection, BEFORE, rows, Clash.none)
+    put(connection, BEFORE, rows, OnClash.none)
 
 
 def remembered(connection: Connection) -> Iterator[tuple[str, dict[str, str]]]:

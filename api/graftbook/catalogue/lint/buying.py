@@ -5,14 +5,14 @@ from itertools import groupby
 
 from sqlalchemy import Connection, func, select
 
-from graftbook.catalogue.lint.finding import Finding, Wrong
+from graftbook.catalogue.lint.finding import LintFinding, Wrong
 from graftbook.catalogue.store.tables import table
 
 _SHOWN = 8
 """Numbers of a section that the sentence names; all are among the records."""
 
 
-def offer_findings(connection: Connection, currency: str) -> Iterator[Finding]:
+def offer_findings(connection: Connection, currency: str) -> Iterator[LintFinding]:
     """Findings about offers; `currency` is the catalogue's own.
 
     While there is no offer at all, the catalogue's prices stand and nothing needs one.
@@ -22,7 +22,7 @@ def offer_findings(connection: Connection, currency: str) -> Iterator[Finding]:
     yield from _offered_by_nobody(connection)
 
 
-def _without_rate(connection: Connection, currency: str) -> Iterator[Finding]:
+def _without_rate(connection: Connection, currency: str) -> Iterator[LintFinding]:
     offer, rate = table("offer"), table("exchange_rate")
     known = select(rate.c.name).where(rate.c.currency == offer.c.currency).exists()
     query = (
@@ -34,10 +34,10 @@ def _without_rate(connection: Connection, currency: str) -> Iterator[Finding]:
     for row in connection.execute(query):
         more = f" and {row.offers - 1} more" if row.offers > 1 else ""
         sentence = f"the offer {row.name}{more} is in {row.currency}, which has no exchange rate"
-        yield Finding(Wrong.no_rate, (row.currency, row.name), sentence)
+        yield LintFinding(Wrong.no_rate, (row.currency, row.name), sentence)
 
 
-def _for_nothing(connection: Connection) -> Iterator[Finding]:
+def _for_nothing(connection: Connection) -> Iterator[LintFinding]:
     offer, component = table("offer"), table("component")
     query = (
         select(offer.c.name, component.c.number, component.c.supply)
@@ -47,10 +47,10 @@ def _for_nothing(connection: Connection) -> Iterator[Finding]:
     )
     for row in connection.execute(query):
         sentence = f"the offer {row.name} is for {row.number}, which is {row.supply}: nobody orders it"
-        yield Finding(Wrong.offer_of_nothing, (row.name, row.number), sentence)
+        yield LintFinding(Wrong.offer_of_nothing, (row.name, row.number), sentence)
 
 
-def _offered_by_nobody(connection: Connection) -> Iterator[Finding]:
+def _offered_by_nobody(connection: Connection) -> Iterator[LintFinding]:
     """Section by section, the current components without an offer, once there is any."""
     offer, component = table("offer"), table("component")
     if connection.execute(select(offer.c.name).limit(1)).first() is None:
@@ -65,4 +65,4 @@ def _offered_by_nobody(connection: Connection) -> Iterator[Finding]:
         more = len(numbers) - _SHOWN
         shown = ", ".join(numbers[:_SHOWN]) + (f" and {more} more" if more > 0 else "")
         sentence = f"no supplier offers {shown} (section {section}), and an order could not buy it"
-        yield Finding(Wrong.nobody_offers, numbers, sentence)
+        yield LintFinding(Wrong.nobody_offers, numbers, sentence)

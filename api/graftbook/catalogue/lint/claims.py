@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, and_, func, or_, select
 
-from graftbook.catalogue.lint.finding import Finding, Wrong
+from graftbook.catalogue.lint.finding import LintFinding, Wrong
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.standing import claims_named, claims_reported, opposed, said_twice
 from graftbook.catalogue.store.tables import table
@@ -20,7 +20,7 @@ _BELIEVED = ("fitment", "substitute", "flaw", "companion", "conflict", "joint", 
 _SIDES = {"left": "right", "right": "left"}
 
 
-def claim_findings(connection: Connection) -> Iterator[Finding]:
+def claim_findings(connection: Connection) -> Iterator[LintFinding]:
     """Every finding of records side by side."""
     yield from _never_hold(connection)
     yield from _gaps(connection)
@@ -31,7 +31,7 @@ def claim_findings(connection: Connection) -> Iterator[Finding]:
     yield from _without_evidence(connection)
 
 
-def _never_hold(connection: Connection) -> Iterator[Finding]:
+def _never_hold(connection: Connection) -> Iterator[LintFinding]:
     """Claims whose chassis numbers or days no vehicle has of the variants that they speak of."""
     condition, spelt, claim = table("condition"), table("condition_variant"), table("claim")
     bound = ("chassis_from", "chassis_to")
@@ -55,7 +55,7 @@ def _never_hold(connection: Connection) -> Iterator[Finding]:
     query = select(claim.c.name, claim.c.kind).where(claim.c.condition_id.in_(idle)).order_by(claim.c.name)
     for name, kind in connection.execute(query) if idle else ():
         sentence = f"the {kind} {name} speaks of chassis numbers or days that none of its variants has"
-        yield Finding(Wrong.never_holds, (name,), sentence)
+        yield LintFinding(Wrong.never_holds, (name,), sentence)
 
 
 def _spans(connection: Connection) -> dict[str, list[Any]]:
@@ -79,7 +79,7 @@ def _may_hold(when: When, span: Any) -> bool:
     return not (late or early)
 
 
-def _gaps(connection: Connection) -> Iterator[Finding]:
+def _gaps(connection: Connection) -> Iterator[LintFinding]:
     """Chassis numbers between two spans of one prefix that no span holds."""
     for variant, spans in sorted(_spans(connection).items()):
         for one, other in pairwise(spans):
@@ -88,21 +88,23 @@ def _gaps(connection: Connection) -> Iterator[Finding]:
                     f"{one.prefix}-{n:0{one.digits}d}" for n in (one.last_serial + 1, other.first_serial - 1)
                 )
                 sentence = f"no span of {variant} holds {first} to {last}, between two that it has"
-                yield Finding(Wrong.gap, (variant, first), sentence, (variant,))
+                yield LintFinding(Wrong.gap, (variant, first), sentence, (variant,))
 
 
-def _side_by_side(connection: Connection) -> Iterator[Finding]:
+def _side_by_side(connection: Connection) -> Iterator[LintFinding]:
     for pair in opposed(connection):
         sentence = (
             f"{pair.one} says {pair.says}, {pair.other} says {pair.other_says}, of the same {pair.kind}"
             " on the same vehicles"
         )
-        yield Finding(Wrong.says_otherwise, (pair.one, pair.other), sentence)
+        yield LintFinding(Wrong.says_otherwise, (pair.one, pair.other), sentence)
     for one, other in said_twice(connection):
-        yield Finding(Wrong.said_twice, (one, other), f"{one} and {other} say the same of the same vehicles")
+        yield LintFinding(
+            Wrong.said_twice, (one, other), f"{one} and {other} say the same of the same vehicles"
+        )
 
 
-def _alike_numbers(connection: Connection) -> Iterator[Finding]:
+def _alike_numbers(connection: Connection) -> Iterator[LintFinding]:
     """Numbers that differ in dashes, spaces and case alone: people type one and mean the other."""
     component = table("component").c
     many = select(component.typed).group_by(component.typed).having(func.count() > 1)
@@ -114,10 +116,10 @@ def _alike_numbers(connection: Connection) -> Iterator[Finding]:
         found[typed].append(number)
     for numbers in found.values():
         sentence = f"{' and '.join(numbers)} differ in dashes, spaces or case alone"
-        yield Finding(Wrong.alike_numbers, tuple(numbers), sentence)
+        yield LintFinding(Wrong.alike_numbers, tuple(numbers), sentence)
 
 
-def _without_twin(connection: Connection) -> Iterator[Finding]:
+def _without_twin(connection: Connection) -> Iterator[LintFinding]:
     """Components that go on one side of a pair only, without the number of the other hand."""
     fitment, position, component = table("fitment"), table("position"), table("component")
     query = (
@@ -134,10 +136,10 @@ def _without_twin(connection: Connection) -> Iterator[Finding]:
         if len(on) == 1:
             (side,) = on
             sentence = f"{number} goes on the {side} of {pair} alone and names no twin for the {_SIDES[side]}"
-            yield Finding(Wrong.no_twin, (number,), sentence)
+            yield LintFinding(Wrong.no_twin, (number,), sentence)
 
 
-def _in_doubt(connection: Connection) -> Iterator[Finding]:
+def _in_doubt(connection: Connection) -> Iterator[LintFinding]:
     """Claims that reports lowered, or whose failures propose a break."""
     for claim in claims_named(connection, claims_reported(connection, MOST)):
         if claim.proposed:
@@ -145,14 +147,14 @@ def _in_doubt(connection: Connection) -> Iterator[Finding]:
             sentence = (
                 f"the failures of {claim.name} lie on one side of {low} and {high}: a break is likely there"
             )
-            yield Finding(Wrong.likely_break, (claim.name,), sentence)
+            yield LintFinding(Wrong.likely_break, (claim.name,), sentence)
         elif claim.standing.lowered:
             was, now = (g.name.replace("_", " ") for g in (claim.standing.sources, claim.standing.grade))
             sentence = f"reports of workshops lowered {claim.name} from {was} to {now}"
-            yield Finding(Wrong.in_doubt, (claim.name,), sentence)
+            yield LintFinding(Wrong.in_doubt, (claim.name,), sentence)
 
 
-def _without_evidence(connection: Connection) -> Iterator[Finding]:
+def _without_evidence(connection: Connection) -> Iterator[LintFinding]:
     """Claims that nobody gave a source for, a finding a kind: they are many in a young catalogue."""
     claim, link, fitment = table("claim"), table("claim_evidence"), table("fitment")
     from_new = and_(fitment.c.claim == claim.c.name, fitment.c.from_new)
@@ -168,4 +170,4 @@ def _without_evidence(connection: Connection) -> Iterator[Finding]:
         count = f"{len(names)} {kind} record{'s' if len(names) > 1 else ''}"
         sentence = f"{count} rest{'' if len(names) > 1 else 's'} on no evidence: {', '.join(names[:5])}"
         sentence += f" and {len(names) - 5} more" if len(names) > 5 else ""
-        yield Finding(Wrong.no_evidence, (kind, *names), sentence)
+        yield LintFinding(Wrong.no_evidence, (kind, *names), sentence)

@@ -17,7 +17,7 @@ from graftbook.closure.search.attainable import attainable
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.rulebook.index import BookIndex, index_of, kept
 from graftbook.rulebook.model import Claim, Fitment, Flaw, RuleBook, When
-from graftbook.rulebook.scope import Scope, TooLarge, scope_for
+from graftbook.rulebook.scope import Scope, ScopeTooLarge, scope_for
 from graftbook.rulebook.units import Measure
 
 SECONDS_TOGETHER = 20.0
@@ -146,7 +146,7 @@ def _ask(alike: list[Asked], had: set[Wish], together: bool) -> None:
     if together and len(alike) > 1:
         wishes = dict.fromkeys(wish for _, some in alike for wish in some)
         any_of = AnyOf([scope for scope, _ in alike])
-        with suppress(TooLarge, OutOfTime):
+        with suppress(ScopeTooLarge, OutOfTime):
             alike = _still_to_ask(
                 alike, wishes.keys() - attainable(any_of, wishes, Deadline(SECONDS_TOGETHER))
             )
@@ -193,12 +193,12 @@ def _adds(index: BookIndex, fitment: Fitment) -> bool:
 def _attainable(scope: Scope, wishes: list[Wish]) -> set[Wish]:
     try:
         return attainable(scope, wishes, Deadline(SECONDS_TOGETHER))
-    except (TooLarge, OutOfTime):
+    except (ScopeTooLarge, OutOfTime):
         return {wish for wish in wishes if _perhaps(scope, wish)}
 
 
 def _perhaps(scope: Scope, wish: Wish) -> bool:
     try:
         return bool(attainable(scope, [wish], Deadline(SECONDS_EACH)))
-    except (TooLarge, OutOfTime):
+    except (ScopeTooLarge, OutOfTime):
         return True

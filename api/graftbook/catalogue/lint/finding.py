@@ -109,7 +109,7 @@ _FIX = {
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class LintFinding:
     """One finding: its kind, the names of the records concerned, where, and a sentence.
 
     `variants` are those on which it was found; empty where it is the catalogue's.

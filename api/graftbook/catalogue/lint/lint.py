@@ -18,7 +18,7 @@ from graftbook.catalogue.lint.circles import circles_in
 from graftbook.catalogue.lint.claims import claim_findings
 from graftbook.catalogue.lint.closure import FITTED, FROM_NEW, Survey
 from graftbook.catalogue.lint.equipment import equipment_findings, figure_findings
-from graftbook.catalogue.lint.finding import Finding, Wrong
+from graftbook.catalogue.lint.finding import LintFinding, Wrong
 from graftbook.catalogue.lint.rules import Key, RuleLint, upgrade_findings
 from graftbook.catalogue.lint.sequence import sequence_findings
 from graftbook.catalogue.lint.vehicles import from_new_findings
@@ -93,7 +93,7 @@ def ranges_of(connection: Connection) -> list[tuple[str, list[str]]]:
     return [(range_name, [row.name for row in group]) for range_name, group in grouped]
 
 
-def of_records(connection: Connection, currency: str) -> Iterator[Finding]:
+def of_records(connection: Connection, currency: str) -> Iterator[LintFinding]:
     """What is found in the records side by side, before any vehicle is looked at."""
     yield from _circles(connection)
     yield from _without_successor(connection)
@@ -135,7 +135,7 @@ def judge(session: Session, variant: str, settled: Container[Key], from_new: Con
     return judged
 
 
-def findings_of(session: Session, judged: Iterable[tuple[list[str], Judged]]) -> Iterator[Finding]:
+def findings_of(session: Session, judged: Iterable[tuple[list[str], Judged]]) -> Iterator[LintFinding]:
     """The findings of a range whose variants are judged, each for those alike: what is wrong on some variant,
     and what is well on none."""
     somewhere: dict[_Key, tuple[str, list[str]]] = {}
@@ -151,7 +151,7 @@ def findings_of(session: Session, judged: Iterable[tuple[list[str], Judged]]) ->
     _explain(session, unwell)
     found = somewhere | {key[:2]: value for key, value in unwell.items()}
     for (wrong, records), (sentence, on) in sorted(found.items()):
-        yield Finding(wrong, records, sentence, tuple(sorted(on)))
+        yield LintFinding(wrong, records, sentence, tuple(sorted(on)))
 
 
 def flaws_from_new(connection: Connection, range_name: str) -> set[str]:
@@ -190,7 +190,7 @@ def _nowhere_well(
             yield key, value
 
 
-def _circles(connection: Connection) -> Iterator[Finding]:
+def _circles(connection: Connection) -> Iterator[LintFinding]:
     """Groups of numbers that supersede each other in a circle.
 
     Numbers that stand for each other both ways count as one; a circle among them is none.
@@ -204,12 +204,12 @@ def _circles(connection: Connection) -> Iterator[Finding]:
     for circle in circles_in(list(one_way)):
         records = tuple(row.claim for (old, new), row in one_way.items() if {old, new} <= circle)
         names = ", ".join(sorted(circle))
-        yield Finding(
+        yield LintFinding(
             Wrong.circle, records, f"{names} supersede each other in a circle; none of them is the newest"
         )
 
 
-def _without_successor(connection: Connection) -> Iterator[Finding]:
+def _without_successor(connection: Connection) -> Iterator[LintFinding]:
     component, supersession = table("component"), table("supersession")
     number = component.c.number
     leads_on = or_(supersession.c.old == number, and_(supersession.c.both_ways, supersession.c.new == number))
@@ -217,29 +217,29 @@ def _without_successor(connection: Connection) -> Iterator[Finding]:
         component.c.supply == "superseded", ~select(supersession.c.claim).where(leads_on).exists()
     )
     for lost in connection.execute(query.order_by(number)).scalars():
-        yield Finding(Wrong.no_successor, (lost,), f"{lost} is superseded, and no record says by what")
+        yield LintFinding(Wrong.no_successor, (lost,), f"{lost} is superseded, and no record says by what")
 
 
-def _unused_evidence(connection: Connection) -> Iterator[Finding]:
+def _unused_evidence(connection: Connection) -> Iterator[LintFinding]:
     evidence, link = table("evidence"), table("claim_evidence")
     used = select(link.c.claim).where(link.c.evidence == evidence.c.name).exists()
     for name in connection.execute(select(evidence.c.name).where(~used).order_by(evidence.c.name)).scalars():
-        yield Finding(Wrong.unused_evidence, (name,), f"nothing refers to the evidence {name}")
+        yield LintFinding(Wrong.unused_evidence, (name,), f"nothing refers to the evidence {name}")
 
 
-def _names(connection: Connection) -> Iterator[Finding]:
+def _names(connection: Connection) -> Iterator[LintFinding]:
     """Circuits that no budget sums over, and options that nothing asks for."""
     named = circuits_of_budgets(connection)
     for range_name, circuits in sorted(circuits_of_positions(connection).items()):
         for circuit in sorted(set(circuits) - set(named[range_name])):
             where = ", ".join(circuits[circuit])
             sentence = f"the circuit {circuit} of {where} has no budget: nothing is summed over it"
-            yield Finding(Wrong.no_budget, (circuit, *circuits[circuit]), sentence)
+            yield LintFinding(Wrong.no_budget, (circuit, *circuits[circuit]), sentence)
     asked = options_of_conditions(connection)
     for range_name, options in sorted(options_of_variants(connection).items()):
         for option in sorted(set(options) - asked[range_name]):
             sentence = f"no record asks whether a vehicle has the option {option}"
-            yield Finding(Wrong.idle_option, (option, *options[option]), sentence)
+            yield LintFinding(Wrong.idle_option, (option, *options[option]), sentence)
 
 
 def _budgets(survey: Survey) -> Iterator[tuple[tuple[Wrong, tuple[str, ...]], str]]:

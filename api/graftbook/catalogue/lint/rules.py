@@ -28,7 +28,7 @@ Key = tuple[Wrong, tuple[str, ...], str]
 """What it would be, the records, and of a flaw how the vehicle came by it."""
 
 
-class Verdict(NamedTuple):
+class RuleVerdict(NamedTuple):
     """`well` on this variant or not; `sentence` says what is not."""
 
     key: Key
@@ -36,7 +36,7 @@ class Verdict(NamedTuple):
     well: bool
 
 
-class Asked(NamedTuple):
+class WishAsked(NamedTuple):
     """A wish, the vehicles that it is asked for, and what is said when none can have it."""
 
     key: Key
@@ -60,19 +60,19 @@ class RuleLint:
         self.survey = Survey(book)
         self._sole_places: dict[tuple[Scope, Fit], Mapping[str, list[Demand]]] = {}
 
-    def verdicts(self) -> Iterator[Verdict]:
+    def verdicts(self) -> Iterator[RuleVerdict]:
         """Everything that is well, or not, on this variant."""
         yield from self._wishes()
         yield from self._alternatives()
         yield from self._joints()
         yield from self._idle()
 
-    def _wishes(self) -> Iterator[Verdict]:
+    def _wishes(self) -> Iterator[RuleVerdict]:
         """Components that no vehicle can be given, and flaws that no vehicle can be rid of."""
         everything = self._unsettled_wishes(self.survey.candidates, self.book.flaws)
         asked = {a.key: a for a in everything if a.scopes}
         had = attainable_somewhere((a.wish, a.scopes) for a in asked.values())
-        yield from (Verdict(key, a.never, a.wish in had) for key, a in asked.items())
+        yield from (RuleVerdict(key, a.never, a.wish in had) for key, a in asked.items())
 
     def explained(self, keys: Collection[Key]) -> Iterator[tuple[Key, str]]:
         """Of what no vehicle of the variant can have: the sentence, with the rules that stand against it."""
@@ -86,12 +86,12 @@ class RuleLint:
                 why = f"{a.because} {' and '.join(rules)}" if rules else NOTHING_ELSE
                 yield a.key, f"{a.never}: {why}"
 
-    def _unsettled_wishes(self, numbers: Iterable[str], flaws: Iterable[Flaw]) -> Iterator[Asked]:
+    def _unsettled_wishes(self, numbers: Iterable[str], flaws: Iterable[Flaw]) -> Iterator[WishAsked]:
         """The wishes for these that are not settled yet."""
         for number in numbers:
             if (key := (Wrong.dead, (number,), "")) not in self.settled:
                 scopes, never = self.survey.places_for(number), f"{number} can never be fitted"
-                yield Asked(key, FitComponent(number), scopes, never, "it breaks")
+                yield WishAsked(key, FitComponent(number), scopes, never, "it breaks")
         for flaw in flaws:
             if (Wrong.no_remedy, (flaw.name,), FROM_NEW) in self.settled:
                 continue
@@ -99,9 +99,9 @@ class RuleLint:
             if (key := (Wrong.no_remedy, (flaw.name,), how)) not in self.settled:
                 parts = " and ".join(flaw.components)
                 never = f"{flaw.name} of {parts} cannot be remedied on any vehicle that has it"
-                yield Asked(key, RemedyFlaw(flaw.name), scopes, never, "whatever would remedy it breaks")
+                yield WishAsked(key, RemedyFlaw(flaw.name), scopes, never, "whatever would remedy it breaks")
 
-    def _alternatives(self) -> Iterator[Verdict]:
+    def _alternatives(self) -> Iterator[RuleVerdict]:
         for rule in self.book.companions:
             keys = {
                 (Wrong.impossible_alternative, (rule.name, _in_words(a)), ""): a for a in rule.alternatives
@@ -114,10 +114,12 @@ class RuleLint:
                     f"that {rule.component} fits"
                 )
                 able = [scope for scope in scopes if _can_be_met(scope, alternative)]
-                yield Verdict(key, sentence, bool(able))
+                yield RuleVerdict(key, sentence, bool(able))
                 yield from self._own_clash(rule, alternative, able)
 
-    def _own_clash(self, rule: Companion, alternative: Alternative, able: list[Scope]) -> Iterator[Verdict]:
+    def _own_clash(
+        self, rule: Companion, alternative: Alternative, able: list[Scope]
+    ) -> Iterator[RuleVerdict]:
         """Whether an alternative may sit, on some vehicle, beside the very component that asks for it."""
         apart: tuple[str, ...] = ()
         for scope in able:
@@ -128,7 +130,7 @@ class RuleLint:
             sentence = (
                 f"{rule.name} offers {words}, which {' and '.join(apart)} keeps apart from {rule.component}"
             )
-            yield Verdict((Wrong.own_clash, (rule.name, words), ""), sentence, not apart)
+            yield RuleVerdict((Wrong.own_clash, (rule.name, words), ""), sentence, not apart)
 
     def _apart(self, scope: Scope, rule: Companion, alternative: Alternative) -> tuple[str, ...]:
         """The rules that keep what asks from all that would meet the alternative; none where one is free."""
@@ -159,7 +161,7 @@ class RuleLint:
         scopes = (scope for scope in self.survey.scopes if scope.holds(rule))
         return [scope for scope in scopes if scope.places(rule.component, rule.position)]
 
-    def _joints(self) -> Iterator[Verdict]:
+    def _joints(self) -> Iterator[RuleVerdict]:
         for joint in self.book.joints:
             for position, kind in ((joint.position, joint.kind), (joint.other_position, joint.other_kind)):
                 key = (Wrong.unrecorded_joint, (joint.name, position, kind), "")
@@ -167,20 +169,20 @@ class RuleLint:
                     continue
                 recorded = any(self.survey.measure(number, kind) for number in self.survey.at[position])
                 sentence = f"{joint.name} compares {kind} at {position}, and no component there records it"
-                yield Verdict(key, sentence, recorded)
+                yield RuleVerdict(key, sentence, recorded)
 
-    def _idle(self) -> Iterator[Verdict]:
+    def _idle(self) -> Iterator[RuleVerdict]:
         """Rules that whatever sits on any vehicle obeys: they never bind."""
         for rule in self._unsettled(self.book.companions):
             sentence = f"{rule.name} asks for what every vehicle has, whatever is fitted"
             if scopes := self._demanding(rule):
                 binds = any(not _always_met(scope, rule) for scope in scopes)
-                yield Verdict((Wrong.idle_rule, (rule.name,), ""), sentence, binds)
+                yield RuleVerdict((Wrong.idle_rule, (rule.name,), ""), sentence, binds)
         for conflict in self._unsettled(self.book.conflicts):
             sentence = f"{conflict.name} keeps apart what no vehicle can have together"
             if scopes := [scope for scope in self.survey.scopes if scope.holds(conflict)]:
                 binds = any(_may_meet(scope, conflict) for scope in scopes)
-                yield Verdict((Wrong.idle_rule, (conflict.name,), ""), sentence, binds)
+                yield RuleVerdict((Wrong.idle_rule, (conflict.name,), ""), sentence, binds)
 
     def _unsettled(self, rules: Iterable[Rule]) -> Iterator[Rule]:
         """Those that bind on no variant seen before."""

@@ -18,7 +18,7 @@ FEW = 50
 """Rows for which a COPY takes longer than a statement for each."""
 
 
-class Clash(StrEnum):
+class OnClash(StrEnum):
     """What becomes of a row whose key is there already."""
 
     none = "none"
@@ -37,15 +37,15 @@ class _Way(NamedTuple):
     settling: str
 
 
-def put(connection: Connection, into: Table, rows: Sequence[Row], clash: Clash) -> None:
+def put(connection: Connection, into: Table, rows: Sequence[Row], clash: OnClash) -> None:
     """Insert rows that all have the same columns. Of two with one key the last counts, if any replaces."""
     if not rows:
         return
     asked = connection.dialect.name, into, tuple(rows[0]), clash
     if (way := _ways.get(asked)) is None:  # a load asks for each of its batches
         way = _ways[asked] = _way(connection.dialect, *asked[1:])
-    if clash is not Clash.none:
-        counted: Iterable[Row] = rows if clash is Clash.replaced else reversed(rows)
+    if clash is not OnClash.none:
+        counted: Iterable[Row] = rows if clash is OnClash.replaced else reversed(rows)
         rows = list({way.key(row): row for row in counted}.values())
     values = [way.values(row) + way.tail for row in rows] if way.tail else list(map(way.values, rows))
     if connection.dialect.name == "postgresql" and len(values) > FEW:
@@ -58,10 +58,10 @@ def put(connection: Connection, into: Table, rows: Sequence[Row], clash: Clash) 
         connection.exec_driver_sql(statement, values)
 
 
-def _copied(connection: Connection, into: Table, way: _Way, values: Iterable[Any], clash: Clash) -> None:
+def _copied(connection: Connection, into: Table, way: _Way, values: Iterable[Any], clash: OnClash) -> None:
     """Straight into the table, or by way of a table without keys where rows may be there already."""
     named = _listed(way.columns)
-    if clash is Clash.none:
+    if clash is OnClash.none:
         _copy(connection, f'"{into.name}"', named, values)
         return
     coming = f'pg_temp."coming_{into.name}"'
@@ -88,18 +88,18 @@ def _copy(connection: Connection, into: str, named: str, values: Iterable[Any]) 
         raise DBAPIError.instance(statement, None, error, errors, hide_parameters=True) from error
 
 
-_ways: dict[tuple[str, Table, tuple[str, ...], Clash], _Way] = {}
+_ways: dict[tuple[str, Table, tuple[str, ...], OnClash], _Way] = {}
 """By kind of database: each database in memory has a dialect of its own, of which none is to be kept."""
 
 
-def _way(dialect: Any, into: Table, given: tuple[str, ...], clash: Clash) -> _Way:
+def _way(dialect: Any, into: Table, given: tuple[str, ...], clash: OnClash) -> _Way:
     keys = tuple(column.name for column in into.primary_key)
     missing = [column for column in into.columns if column.name not in given and column.default is not None]
     new = ", ".join(f'"{name}" = excluded."{name}"' for name in given if name not in keys)
     settling = {
-        Clash.none: "",
-        Clash.old_stays: " ON CONFLICT DO NOTHING",
-        Clash.replaced: f" ON CONFLICT ({_listed(keys)}) DO UPDATE SET {new}",
+        OnClash.none: "",
+        OnClash.old_stays: " ON CONFLICT DO NOTHING",
+        OnClash.replaced: f" ON CONFLICT ({_listed(keys)}) DO UPDATE SET {new}",
     }[clash]
     return _Way(
         (*given, *(column.name for column in missing)),

@@ -26,7 +26,7 @@ from graftbook.catalogue.history.revisions import (
     wait_for_editors,
 )
 from graftbook.catalogue.history.snapshots import Fields, end_images
-from graftbook.catalogue.loading.load import EnoughMistakes, Load, Report
+from graftbook.catalogue.loading.load import EnoughMistakes, Load, LoadReport
 from graftbook.catalogue.loading.removing import Removals, still_named
 from graftbook.catalogue.loading.shadow import Copy, Overtaken, can_be_copied, sides_of
 from graftbook.catalogue.loading.shadow_session import look_over
@@ -52,8 +52,8 @@ def load(
     removals: Removals | None = None,
     whole: bool | None = None,
     first: Callable[[Connection], None] | None = None,
-    last: Callable[[Connection, Report], None] | None = None,
-) -> Report:
+    last: Callable[[Connection, LoadReport], None] | None = None,
+) -> LoadReport:
     """Load a file, a folder, an open sheet, JSON records, or several of these, in one transaction.
 
     Files are sheets, workbooks or JSON; `reading` says how their cells are read.
@@ -69,7 +69,7 @@ def load(
     such a load is whole and others edit records of its kinds meanwhile.
     """
     started = time.perf_counter()
-    report = Report(dry_run=dry_run)
+    report = LoadReport(dry_run=dry_run)
     reading = reading or Reading()
     work = _Work(engine, report, progress, who, why, first, last, whole)
     try:
@@ -113,12 +113,12 @@ class _Work:
     """One load on its way; each way ends with `_Undo` where nothing is kept."""
 
     engine: Engine
-    report: Report
+    report: LoadReport
     progress: Callable[[int], None] | None
     who: str
     why: str
     first: Callable[[Connection], None] | None
-    last: Callable[[Connection, Report], None] | None
+    last: Callable[[Connection, LoadReport], None] | None
     whole: bool | None = None
 
     def by_size(self, records: Iterator[_Read], removals: Removals) -> None:
@@ -233,7 +233,7 @@ class _Work:
             self.report.records = read
 
 
-def _keep(connection: Connection, report: Report, who: str, why: str) -> None:
+def _keep(connection: Connection, report: LoadReport, who: str, why: str) -> None:
     """The history of what changed, and the next revision if anything did."""
     if report.unchanged:
         forget_unchanged_places(connection)

@@ -65,7 +65,7 @@ class EnoughMistakes(Exception):
 
 
 @dataclass(slots=True)
-class Report:
+class LoadReport:
     """What a load did, or what stops it. `revision` is None when nothing was kept.
 
     `changed` counts the records that say something else than before, new and removed ones included;
@@ -121,7 +121,7 @@ class Load:
     def __init__(
         self,
         connection: Connection,
-        report: Report,
+        report: LoadReport,
         progress: Callable[[int], None] | None = None,
         *,
         keeps_images: bool = True,

@@ -53,4 +53,4 @@ def _shape() -> Engine:
 
 def put(scratched: Connection, table: str, rows: Sequence[Row]) -> None:
     """Rows as they were read from the table of the same name; those that are there already stay."""
-    bulk.put(scratched, SQLModel.metadata.tables[table], rows, bulk.Clash.old_stays)
+    bulk.put(scratched, SQLModel.metadata.tables[table], rows, bulk.OnClash.old_stays)

@@ -23,7 +23,7 @@ from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sources import from_objects
 from graftbook.catalogue.history.revisions import current_revision, epoch_of, raise_revision
 from graftbook.catalogue.history.snapshots import Fields, images, objects_in
-from graftbook.catalogue.loading.load import EnoughMistakes, Load, Report
+from graftbook.catalogue.loading.load import EnoughMistakes, Load, LoadReport
 from graftbook.catalogue.loading.shadow_rows import deleting, keys, same, tables_handed_over, writing
 from graftbook.catalogue.loading.shadow_session import in_session, may_note
 from graftbook.catalogue.loading.staging import defer_references
@@ -266,7 +266,7 @@ class Copy:
             }:
                 raise Overtaken
             removals = {kind: list(images(copy, kind, names)) for kind, names in edited.gone.items() if names}
-            report = Report()
+            report = LoadReport()
             with suppress(EnoughMistakes):
                 Load(copy, report).run(from_objects(edited.objects), removals)
             if not report.ok:

@@ -29,7 +29,7 @@ from sqlalchemy.schema import CreateTable
 from sqlmodel import SQLModel
 
 from graftbook.catalogue.format.sheets import Place
-from graftbook.catalogue.loading.bulk import Clash, put
+from graftbook.catalogue.loading.bulk import OnClash, put
 from graftbook.catalogue.store.columns import CLAIM_NAME
 from graftbook.catalogue.store.tables import table
 from graftbook.catalogue.store.to_rows import Row
@@ -114,7 +114,7 @@ def stage(
         }
         for name, place in places.items()
     ]  # fmt: skip
-    put(connection, STAGED, rows, Clash.none if new else Clash.old_stays)
+    put(connection, STAGED, rows, OnClash.none if new else OnClash.old_stays)
 
 
 def staged(
@@ -179,11 +179,11 @@ _CLEARED = frozenset((*CHILDREN, "component_word"))
 """The tables of which the rows of what is replaced were taken away before."""
 
 
-def _clash(into: Table, batch: list[Row], new: frozenset[str]) -> Clash:
+def _clash(into: Table, batch: list[Row], new: frozenset[str]) -> OnClash:
     if into.name in _CLEARED or into.name in new:
-        return Clash.none
+        return OnClash.none
     only_key = len(batch[0]) == len(into.primary_key)
-    return Clash.old_stays if into.name == "condition" or only_key else Clash.replaced
+    return OnClash.old_stays if into.name == "condition" or only_key else OnClash.replaced
 
 
 def remove_children(connection: Connection, claims: Sequence[str]) -> None:

@@ -41,7 +41,7 @@ _BETWEEN_WORDS = re.compile(r"[\s\-_]+")
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class VehicleFound:
     """A chassis number that the catalogue knows. `estimated`: the day built is an estimate."""
 
     vehicle: Vehicle
@@ -56,7 +56,7 @@ def find_vehicle(
     options: frozenset[str] = frozenset(),
     built: date | None = None,
     near: bool = True,
-) -> Found:
+) -> VehicleFound:
     """The vehicle with a chassis number, however it is typed: "24fl 9401" is 24FL-009401.
 
     The day built is the asker's `built`, else the serial's linear place in its span. Raises
@@ -66,11 +66,11 @@ def find_vehicle(
     for prefix, serial in readings(chassis):
         if row := _span_of(connection, prefix, serial):
             vehicle = Vehicle(row.variant, prefix, serial, built or day_built(row, serial), options)
-            return Found(vehicle, f"{prefix}-{serial:0{row.digits}d}", built is None)
+            return VehicleFound(vehicle, f"{prefix}-{serial:0{row.digits}d}", built is None)
     raise UnknownChassis(chassis, chassis_near(session, chassis) if near else [])
 
 
-def find_vehicles(session: Session, asked: Iterable[tuple[str, date | None]]) -> dict[Any, Found]:
+def find_vehicles(session: Session, asked: Iterable[tuple[str, date | None]]) -> dict[Any, VehicleFound]:
     """The vehicles of many (chassis number, day built); those that no span holds are missing.
 
     One query however many there are, the spans of the prefixes that they may have.
@@ -84,14 +84,14 @@ def find_vehicles(session: Session, asked: Iterable[tuple[str, date | None]]) ->
     for one in connection.execute(query, {"prefixes": as_list(sorted(prefixes))}):
         spans[one.prefix].append(one)
         firsts[one.prefix].append(one.first_serial)
-    found: dict[Any, Found] = {}
+    found: dict[Any, VehicleFound] = {}
     for (chassis, built), every in read.items():
         for prefix, serial in every:
             at = bisect_right(firsts[prefix], serial) - 1
             if at >= 0 and serial <= (held := spans[prefix][at]).last_serial:
                 vehicle = Vehicle(held.variant, prefix, serial, built or day_built(held, serial), frozenset())
                 written = f"{prefix}-{serial:0{held.digits}d}"
-                found[chassis, built] = Found(vehicle, written, built is None)
+                found[chassis, built] = VehicleFound(vehicle, written, built is None)
                 break
     return found
 

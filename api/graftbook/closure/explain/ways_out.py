@@ -16,7 +16,7 @@ from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.problem import CEILING, Problem, Switch
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import by_price
-from graftbook.rulebook.scope import Scope, TooLarge
+from graftbook.rulebook.scope import Scope, ScopeTooLarge
 
 MOST_WAYS = 6
 MOST_REPLACEMENTS = 6
@@ -145,7 +145,7 @@ def _solve_changed(
 ) -> Totals | None:
     try:
         problem = reach(scope, question, limits_as_demands=True, deadline=deadline)
-    except (TooLarge, OutOfTime):
+    except (ScopeTooLarge, OutOfTime):
         return None
     return best_totals(problem.only([s for s in problem.switches() if s not in given_up]))
 

@@ -17,7 +17,7 @@ from graftbook.closure.search.problem import BudgetUse, Demand, Problem
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.closure.search.reach import reach, reach_everything
 from graftbook.rulebook.index import BookIndex, kept
-from graftbook.rulebook.scope import Fit, Scope, TooLarge
+from graftbook.rulebook.scope import Fit, Scope, ScopeTooLarge
 
 MOST_VEHICLES = 8
 """Vehicles of one rule book, told apart by its records, of which what is certain before any fit is kept."""
@@ -58,7 +58,7 @@ def follow(scope: Scope, fit: Fit, deadline: Deadline) -> Followed:
     """
     try:
         return _followed(_before(scope, fit, deadline), fit, deadline)
-    except (TooLarge, OutOfTime):
+    except (ScopeTooLarge, OutOfTime):
         return Followed(Looked.next_step)
 
 

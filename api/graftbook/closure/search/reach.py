@@ -33,7 +33,7 @@ from graftbook.closure.search.problem import (
 )
 from graftbook.closure.search.totals import broken_limits, whole_preference
 from graftbook.rulebook.model import Budget
-from graftbook.rulebook.scope import Fit, Scope, TooLarge, loose_fit
+from graftbook.rulebook.scope import Fit, Scope, ScopeTooLarge, loose_fit
 
 MOST_FITS = 20_000
 MOST_DEMANDS = 100_000
@@ -137,7 +137,7 @@ class _Reach:
         values.add(component)
         self.count += 1
         if self.count > MOST_FITS:
-            raise TooLarge(f"the wishes reach more than {MOST_FITS} choices")
+            raise ScopeTooLarge(f"the wishes reach more than {MOST_FITS} choices")
         self.waiting.append(fit)
 
     def add_demand(self, demand: Demand) -> None:
@@ -146,7 +146,7 @@ class _Reach:
         self.demands[demand.key] = demand
         self.ways += len(demand.when) + len(demand.one_of) + len(demand.loose)
         if len(self.demands) > MOST_DEMANDS or self.ways > MOST_WAYS:
-            raise TooLarge(f"the wishes bind more than {MOST_DEMANDS} rules")
+            raise ScopeTooLarge(f"the wishes bind more than {MOST_DEMANDS} rules")
         if not len(self.demands) % LOOK_EVERY:
             self.deadline.check()
         for fit in demand.one_of:
@@ -158,7 +158,7 @@ class _Reach:
         self.deadline.check()
         self.regrets[regret.name, regret.when] = regret
         if len(self.regrets) > MOST_REGRETS:
-            raise TooLarge(f"more than {MOST_REGRETS} things cannot be determined")
+            raise ScopeTooLarge(f"more than {MOST_REGRETS} things cannot be determined")
 
     def open(self, position: str) -> None:
         """Let anything be chosen in a position whose present component stands in the way."""

@@ -30,7 +30,7 @@ from graftbook.closure.answer import (
     TooFew,
     WayOut,
 )
-from graftbook.closure.compatibility import Compatibility, Fits, GoesElsewhere, GoesOnOthers, Place
+from graftbook.closure.compatibility import Compatibility, Fits, FittingPlace, GoesElsewhere, GoesOnOthers
 from graftbook.closure.criteria import Totals
 from graftbook.closure.question import (
     ClearPosition,
@@ -264,7 +264,7 @@ def compatibility_sentence(book: RuleBook, answer: Compatibility) -> str:
     return f"{words} {phrases.not_supplied(book, answer.asked)}"
 
 
-def _of_place(book: RuleBook, asked: str, place: Place) -> str:
+def _of_place(book: RuleBook, asked: str, place: FittingPlace) -> str:
     title = phrases.position(book, place.position)
     part = place.component if place.component == asked else f"{asked} is now {place.component}; it"
     if place.sits_today:
@@ -291,7 +291,7 @@ def _how_far(looked_at: Looked) -> str:
     return "Only what must follow was looked at; ask for a closure to prove a whole set."
 
 
-def _others(book: RuleBook, place: Place) -> str:
+def _others(book: RuleBook, place: FittingPlace) -> str:
     """What changes with it: a pair's other side by its title; and how many rules ask for other parts."""
     pair = index_of(book).pairs[book.positions[place.position].pair]
     sides = [phrases.the(book, other) for other in pair if other != place.position]

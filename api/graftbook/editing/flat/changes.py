@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from graftbook.document import Document
-from graftbook.editing.flat.parts import Fits, Part
+from graftbook.editing.flat.parts import Fits, ListedPart
 from graftbook.editing.flat.settling import condition_words
 
 ChangeWord = Literal["new", "gone", "price", "span", "other"]
@@ -22,7 +22,7 @@ class FlatChangeOut(Document):
     now: Annotated[str, Field(description="what this issue says; empty: nothing")]
 
 
-def changes_between(before: Mapping[str, Part], now: Sequence[Part]) -> list[FlatChangeOut]:
+def changes_between(before: Mapping[str, ListedPart], now: Sequence[ListedPart]) -> list[FlatChangeOut]:
     """New and gone numbers, prices and spans that moved, names, packs and replaced numbers; by number."""
     found: list[FlatChangeOut] = []
     present = {part["number"]: part for part in now}
@@ -39,11 +39,11 @@ def changes_between(before: Mapping[str, Part], now: Sequence[Part]) -> list[Fla
 _ORDER: tuple[ChangeWord, ...] = ("new", "gone", "price", "span", "other")
 
 
-def _change(what: ChangeWord, part: Part, was: str, now: str) -> FlatChangeOut:
+def _change(what: ChangeWord, part: ListedPart, was: str, now: str) -> FlatChangeOut:
     return {"what": what, "number": part["number"], "name": part["name"], "was": was, "now": now}
 
 
-def _changes_between(was: Part, now: Part) -> list[FlatChangeOut]:
+def _changes_between(was: ListedPart, now: ListedPart) -> list[FlatChangeOut]:
     compared: list[tuple[ChangeWord, str, str]] = [
         ("price", _price_words(was), _price_words(now)),
         ("span", fits_words(was["fits"]), fits_words(now["fits"])),
@@ -52,7 +52,7 @@ def _changes_between(was: Part, now: Part) -> list[FlatChangeOut]:
     return [_change(what, now, one, other) for what, one, other in compared if one != other]
 
 
-def _price_words(part: Part) -> str:
+def _price_words(part: ListedPart) -> str:
     prices = [f"{seller} {offer['price']} {offer['currency']}".strip() for seller, offer in
               sorted(part["offers"].items())]  # fmt: skip
     return ", ".join(([part["price"]] if part["price"] else []) + prices)
@@ -64,7 +64,7 @@ def fits_words(fits: Sequence[Fits]) -> str:
     return "; ".join(sorted(f"{position}: {condition_words(fields)}" for position, fields in places))
 
 
-def _other_words(part: Part) -> str:
+def _other_words(part: ListedPart) -> str:
     packs = [f"{seller} packs of {offer['pack']}" for seller, offer in sorted(part["offers"].items()) if
              offer["pack"] > 1]  # fmt: skip
     days = [f"{seller} {offer['lead_days']} days" for seller, offer in sorted(part["offers"].items()) if
@@ -74,5 +74,5 @@ def _other_words(part: Part) -> str:
     return ", ".join(filter(None, (part["name"], *own, *packs, *days, *replaces)))
 
 
-def _in_words(part: Part) -> str:
+def _in_words(part: ListedPart) -> str:
     return "; ".join(filter(None, (_other_words(part), _price_words(part), fits_words(part["fits"]))))

@@ -2,9 +2,9 @@
 
 from collections import Counter
 
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from graftbook.editing.flat.mapping import FlatMapping
-from graftbook.editing.flat.questions import Question
+from graftbook.editing.flat.questions import ListQuestion
 from graftbook.editing.flat.schemas import (
     FlatIssueOut,
     FlatListLineOut,
@@ -66,7 +66,7 @@ def _taken_document(kept: FlatList) -> FlatTakenOut | None:
     return {"file": kept.taken_file, "revision": kept.taken_revision, "numbers": len(kept.taken)}
 
 
-def question_document(question: Question) -> FlatQuestionOut:
+def question_document(question: ListQuestion) -> FlatQuestionOut:
     """A question as facts."""
     return {
         "key": question.key,
@@ -102,7 +102,7 @@ def issue_document(kept: FlatList, found: Turned) -> FlatIssueOut:
     }
 
 
-def taken_document(report: Report, found: Turned) -> FlatTakeOut:
+def taken_document(report: LoadReport, found: Turned) -> FlatTakeOut:
     """What taking an issue did."""
     return {
         "dry_run": report.dry_run,

@@ -9,9 +9,9 @@ from typing import Any
 from graftbook.catalogue.finding.numbers import LIKE_DIGITS
 from graftbook.catalogue.store.lookup import readings
 from graftbook.editing.flat.cells import Days, days_in, year_in
-from graftbook.editing.flat.known import Known, Vehicles
+from graftbook.editing.flat.known import KnownRecords, Vehicles
 from graftbook.editing.flat.mapping import FlatMapping
-from graftbook.editing.flat.parts import Row
+from graftbook.editing.flat.parts import ListRow
 from graftbook.editing.flat.questions import Asking
 
 Condition = dict[str, Any]
@@ -24,7 +24,7 @@ class Waits(Exception):
     """Something of the row is asked; nothing of it can be said until that is answered."""
 
 
-class NoFitment(Exception):
+class NoFitmentMade(Exception):
     """It was decided that no fitment is made of the row."""
 
 
@@ -46,14 +46,19 @@ class Bare:
 End = Chassis | Bare | Days | None
 
 
-class Ends:
+class RowEnds:
     """The conditions that from and to of one row make with the vehicles that it fits.
 
     `vehicles` None: the row does not say which. Raises Waits, NoFitment.
     """
 
     def __init__(
-        self, asking: Asking, known: Known, mapping: FlatMapping, row: Row, vehicles: Vehicles | None
+        self,
+        asking: Asking,
+        known: KnownRecords,
+        mapping: FlatMapping,
+        row: ListRow,
+        vehicles: Vehicles | None,
     ) -> None:
         self.asking, self.known, self.mapping, self.row = asking, known, mapping, row
         self.vehicles = vehicles
@@ -106,7 +111,7 @@ class Ends:
         if answer is None:
             raise Waits
         if answer == NONE[0]:
-            raise NoFitment
+            raise NoFitmentMade
         return answer
 
     def _end(self, side: Any) -> End:

@@ -38,7 +38,7 @@ def said(text: str) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class KnownSpan:
     """Chassis numbers of a variant."""
 
     prefix: str
@@ -52,7 +52,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Variant:
+class KnownVariant:
     """A variant with what people call it by."""
 
     name: str
@@ -63,7 +63,7 @@ class Variant:
     drive: str
     steering: str
     market: str
-    spans: tuple[Span, ...]
+    spans: tuple[KnownSpan, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,7 @@ class Vehicles:
 
 
 @dataclass(frozen=True, slots=True)
-class Position:
+class KnownPosition:
     """A place on a vehicle."""
 
     name: str
@@ -85,11 +85,11 @@ class Position:
 
 
 @dataclass(frozen=True)
-class Known:
+class KnownRecords:
     """The catalogue as far as a list touches it. `records`: kind → name → fields, of the list's numbers."""
 
-    variants: Mapping[str, Variant]
-    positions: Mapping[str, Position]
+    variants: Mapping[str, KnownVariant]
+    positions: Mapping[str, KnownPosition]
     sections: Mapping[str, str]
     suppliers: Mapping[str, str]
     range: str = ""
@@ -266,20 +266,20 @@ class Known:
         }
 
     @cached_property
-    def spans(self) -> Mapping[str, list[tuple[str, Span]]]:
+    def spans(self) -> Mapping[str, list[tuple[str, KnownSpan]]]:
         """Prefix → (variant, span) of the chassis numbers that begin so."""
-        found: dict[str, list[tuple[str, Span]]] = defaultdict(list)
+        found: dict[str, list[tuple[str, KnownSpan]]] = defaultdict(list)
         for variant in self.variants.values():
             for span in variant.spans:
                 found[span.prefix].append((variant.name, span))
         return dict(found)
 
 
-def _has(variant: Variant, values: Mapping[str, str]) -> bool:
+def _has(variant: KnownVariant, values: Mapping[str, str]) -> bool:
     return all(getattr(variant, ATTRIBUTES[column]) == value for column, value in values.items())
 
 
-def _has_any(variant: Variant, fields: Mapping[str, Any]) -> bool:
+def _has_any(variant: KnownVariant, fields: Mapping[str, Any]) -> bool:
     """Whether a variant has what a condition's columns ask of it."""
     for column, attribute in ATTRIBUTES.items():
         wanted = fields.get(column)

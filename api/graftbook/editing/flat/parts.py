@@ -14,7 +14,7 @@ class Fits(TypedDict):
     condition: dict[str, Any]
 
 
-class Offered(TypedDict):
+class OfferFields(TypedDict):
     """What a supplier asks. `price` has two decimals; 0 for `pack` and None elsewhere: not said."""
 
     price: str
@@ -24,7 +24,7 @@ class Offered(TypedDict):
     deposit: str
 
 
-class Part(TypedDict):
+class ListedPart(TypedDict):
     """A number with all that the list says of it; empty: not said. Kept as JSON when an issue is taken."""
 
     number: str
@@ -34,12 +34,12 @@ class Part(TypedDict):
     pack: int
     note: str
     fits: list[Fits]
-    offers: dict[str, Offered]
+    offers: dict[str, OfferFields]
     replaces: list[str]
 
 
 @dataclass(slots=True)
-class Row:
+class ListRow:
     """A row of the list: its line, and the cells of the fields that the mapping names."""
 
     line: int

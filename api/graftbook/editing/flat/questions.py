@@ -52,7 +52,7 @@ KINDS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class OfferedAnswer:
     """An answer that is offered: what is kept, and how it is said."""
 
     value: str
@@ -60,7 +60,7 @@ class Choice:
 
 
 @dataclass(slots=True)
-class Question:
+class ListQuestion:
     """Something unclear. `about` is what a decision is kept under, the same in every issue of the list.
 
     `typed`: what may be typed in place of a choice (`vehicle`, `position`, `number`, `price`, …); empty:
@@ -70,7 +70,7 @@ class Question:
     kind: str
     about: str
     sentence: str
-    choices: tuple[Choice, ...]
+    choices: tuple[OfferedAnswer, ...]
     typed: str = ""
     for_all: bool = False
     lines: list[int] = field(default_factory=list)
@@ -84,7 +84,7 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class Remark:
     """Something that was read in one way without asking, or passed over: nothing of it is silent."""
 
     line: int
@@ -97,8 +97,8 @@ class Asking:
 
     def __init__(self, decisions: Mapping[str, str]) -> None:
         self.decisions = decisions
-        self.questions: dict[str, Question] = {}
-        self.told: list[Told] = []
+        self.questions: dict[str, ListQuestion] = {}
+        self.told: list[Remark] = []
         self.untold = 0
         self.waiting: set[str] = set()
         self.number = ""
@@ -124,7 +124,7 @@ class Asking:
         `reads`: whether what somebody typed can be used; else it is asked again, and says so.
         """
         about = printable(about)
-        offered = [Choice(value, words) for value, words in dict(choices).items()]
+        offered = [OfferedAnswer(value, words) for value, words in dict(choices).items()]
         values = {choice.value for choice in offered}
         for key in (f"{kind}:{about}", *([f"{kind}:{FOR_ALL}"] if for_all else [])):
             if (kept := self.decisions.get(key)) is not None:
@@ -135,10 +135,17 @@ class Asking:
         return None
 
     def _note(
-        self, kind: str, about: str, sentence: str, choices: tuple[Choice, ...], typed: str, *, for_all: bool
+        self,
+        kind: str,
+        about: str,
+        sentence: str,
+        choices: tuple[OfferedAnswer, ...],
+        typed: str,
+        *,
+        for_all: bool,
     ) -> None:
         question = self.questions.setdefault(
-            f"{kind}:{about}", Question(kind, about, sentence, choices, typed, for_all)
+            f"{kind}:{about}", ListQuestion(kind, about, sentence, choices, typed, for_all)
         )
         for line in self._lines:
             if line not in question.lines:
@@ -152,11 +159,11 @@ class Asking:
     def tell(self, sentence: str) -> None:
         """Note what was assumed or passed over."""
         if len(self.told) < MOST_TOLD:
-            self.told.append(Told(self._lines[0], self.number, sentence))
+            self.told.append(Remark(self._lines[0], self.number, sentence))
         else:
             self.untold += 1
 
-    def in_order(self) -> list[Question]:
+    def in_order(self) -> list[ListQuestion]:
         """The questions, kind by kind, those that hold up most numbers first."""
         order = {kind: at for at, kind in enumerate(KINDS)}
         return sorted(self.questions.values(), key=lambda q: (order[q.kind], -len(q.numbers), q.about))

@@ -5,8 +5,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 
 from graftbook.catalogue.format.names import as_typed, supersession_name
-from graftbook.editing.flat.known import Known
-from graftbook.editing.flat.parts import Part
+from graftbook.editing.flat.known import KnownRecords
+from graftbook.editing.flat.parts import ListedPart
 from graftbook.editing.flat.questions import OUT, Asking
 
 Edge = tuple[str, str]
@@ -21,7 +21,11 @@ class Replacing:
     as superseded."""
 
     def __init__(
-        self, known: Known, asking: Asking, parts: Sequence[Part], lines: Mapping[str, Sequence[int]]
+        self,
+        known: KnownRecords,
+        asking: Asking,
+        parts: Sequence[ListedPart],
+        lines: Mapping[str, Sequence[int]],
     ) -> None:
         self.known, self.asking, self.lines = known, asking, lines
         self.parts = {part["number"]: part for part in parts}
@@ -133,7 +137,7 @@ class Replacing:
                         waiting.append(new)
 
 
-_NOTHING: Part = {
+_NOTHING: ListedPart = {
     "number": "", "name": "", "section": "", "price": "", "pack": 0, "note": "", "fits": [], "offers": {},
     "replaces": [],
 }  # fmt: skip

@@ -23,14 +23,14 @@ Rows = list[list[str]]
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class IssueRows:
     """The rows of one issue of a list, and what was assumed to read them."""
 
     rows: Rows
     assumed: tuple[str, ...] = ()
 
 
-def rows_of(name: str, content: bytes) -> Table:
+def rows_of(name: str, content: bytes) -> IssueRows:
     """The rows of a file, whatever it is written in. Raises TooLarge, InvalidRequest."""
     if len(content) > LARGEST:
         raise TooLarge(f"A flat list has at most {LARGEST:,} bytes; this one has {len(content):,}")
@@ -41,7 +41,7 @@ def rows_of(name: str, content: bytes) -> Table:
     return _text_table(content)
 
 
-def _workbook_table(name: str, content: bytes) -> Table:
+def _workbook_table(name: str, content: bytes) -> IssueRows:
     """The first sheet of a workbook that has rows, each under the number that it has there."""
     rows: Rows = []
     try:
@@ -50,13 +50,13 @@ def _workbook_table(name: str, content: bytes) -> Table:
                 rows += [[]] * (row.number - 1 - len(rows))
                 rows += _checked_rows(iter([[cell.text for cell in row.cells]]), row.number - 1)
             if rows:
-                return Table(rows, (f"Of the workbook its sheet {sheet.name} was read.", *sheet.assumed))
+                return IssueRows(rows, (f"Of the workbook its sheet {sheet.name} was read.", *sheet.assumed))
     except NotASheet as wrong:
         raise InvalidRequest(f"{name} cannot be read: {wrong}") from wrong
     raise InvalidRequest("The workbook has no rows.")
 
 
-def _text_table(content: bytes) -> Table:
+def _text_table(content: bytes) -> IssueRows:
     text, encoding = _decode(content)
     between = _separator(text)
     rows = list(_checked_rows(csv.reader(io.StringIO(text, newline=""), delimiter=between)))
@@ -67,7 +67,7 @@ def _text_table(content: bytes) -> Table:
     assumed = [f"Cells are parted by {_SAID[between]}."]
     if encoding != "utf-8-sig":
         assumed.append("It is not UTF-8, so it was read as Windows-1252: look at letters with accents.")
-    return Table(rows, tuple(assumed))
+    return IssueRows(rows, tuple(assumed))
 
 
 _SAID = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "upright strokes"}

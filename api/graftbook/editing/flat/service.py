@@ -14,14 +14,14 @@ from graftbook.catalogue.format.fields import SLUG_PATTERN
 from graftbook.catalogue.format.names import as_typed
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from graftbook.database import reading, writing
 from graftbook.editing.flat import store
 from graftbook.editing.flat.mapping import FlatMapping, line_with, missing
-from graftbook.editing.flat.parts import Part
+from graftbook.editing.flat.parts import ListedPart
 from graftbook.editing.flat.problems import UnknownFlatList, WrongName
-from graftbook.editing.flat.questions import FOR_ALL, KINDS, Question
-from graftbook.editing.flat.rows import Rows, Table, heads_of, rows_of
+from graftbook.editing.flat.questions import FOR_ALL, KINDS, ListQuestion
+from graftbook.editing.flat.rows import IssueRows, Rows, heads_of, rows_of
 from graftbook.editing.flat.tables import FlatListRow
 from graftbook.editing.flat.turning import Turned, turn
 from graftbook.editing.flat.words import by_number
@@ -51,7 +51,7 @@ class FlatList:
     rows: Rows
     assumed: tuple[str, ...]
     file: str
-    taken: dict[str, Part]
+    taken: dict[str, ListedPart]
     taken_file: str
     taken_revision: int | None
     changed: datetime
@@ -150,7 +150,7 @@ def put_issue(engine: Engine, name: str, file: str, content: bytes) -> FlatList:
         return _list_of_row(row)
 
 
-def _as_text(table: Table) -> str:
+def _as_text(table: IssueRows) -> str:
     return json.dumps({"rows": table.rows, "assumed": table.assumed}, ensure_ascii=False)
 
 
@@ -219,8 +219,8 @@ def take(
     author: Author,
     *,
     dry_run: bool = False,
-    last: Callable[[Connection, Report], None] | None = None,
-) -> tuple[Report, Turned]:
+    last: Callable[[Connection, LoadReport], None] | None = None,
+) -> tuple[LoadReport, Turned]:
     """Load whatever of the issue is decided, by the loader of every import; the rest stays to be asked.
 
     Once nothing waits the issue is done, and the next one is compared with it. Raises UnknownFlatList,
@@ -236,7 +236,7 @@ def take(
         if current_revision(connection) != revision:
             raise PreconditionFailed("The catalogue changed meanwhile; look at the list again")
 
-    def stored(connection: Connection, report: Report) -> None:
+    def stored(connection: Connection, report: LoadReport) -> None:
         if report.ok and not dry_run:
             store.keep_taken(
                 connection, kept.name, kept.version, _row_once_taken(kept, found, report.revision)
@@ -283,7 +283,9 @@ def with_mapping(kept: FlatList, mapping: FlatMapping) -> FlatList:
     return replace(kept, mapping=mapping)
 
 
-def becomes(engine: Engine, kept: FlatList, most: int) -> tuple[list[tuple[int, list[str]]], list[Question]]:
+def becomes(
+    engine: Engine, kept: FlatList, most: int
+) -> tuple[list[tuple[int, list[str]]], list[ListQuestion]]:
     """What the first rows of an issue become, in words by line, and what is asked of them."""
     first = replace(kept, rows=kept.rows[: kept.mapping.head_line + most], taken={})
     with reading(engine) as session:

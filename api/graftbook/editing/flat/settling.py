@@ -13,9 +13,9 @@ from typing import Any
 
 from graftbook.catalogue.format.fields import Conditional
 from graftbook.catalogue.format.names import fitment_name, offer_name, supersession_name
-from graftbook.editing.flat.known import Fields, Known
+from graftbook.editing.flat.known import Fields, KnownRecords
 from graftbook.editing.flat.mapping import FlatMapping
-from graftbook.editing.flat.parts import Fits, Offered, Part
+from graftbook.editing.flat.parts import Fits, ListedPart, OfferFields
 from graftbook.editing.flat.questions import Asking
 
 CATALOGUE, LIST, BOTH = "catalogue", "list", "both"
@@ -29,7 +29,7 @@ class Settled:
 
     objects: list[Fields] = field(default_factory=list)
     removals: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
-    taken: dict[str, Part] = field(default_factory=dict)
+    taken: dict[str, ListedPart] = field(default_factory=dict)
     gone: list[str] = field(default_factory=list)
     unchanged: int = 0
     """Numbers of which the list says the same as when they were taken."""
@@ -40,14 +40,19 @@ class Settling:
     tells as before: whatever the catalogue says of it by now stays."""
 
     def __init__(
-        self, known: Known, mapping: FlatMapping, asking: Asking, before: Mapping[str, Part], only: bool
+        self,
+        known: KnownRecords,
+        mapping: FlatMapping,
+        asking: Asking,
+        before: Mapping[str, ListedPart],
+        only: bool,
     ) -> None:
         self.known, self.mapping, self.asking, self.before = known, mapping, asking, before
         self.only_range = only
         self.mapped = set(mapping.columns)
         self.settled = Settled()
 
-    def part(self, part: Part, lines: list[int]) -> None:
+    def part(self, part: ListedPart, lines: list[int]) -> None:
         """Add what a number brings, unless it waits."""
         number = part["number"]
         self.asking.at(number, lines)
@@ -83,7 +88,7 @@ class Settling:
         offered = [(LIST, f"as the list says: {said[0]}"), (CATALOGUE, f"as the catalogue says: {said[1]}")]
         return ours if self.asking.ask(kind, about, told, offered, for_all=True) == LIST else theirs
 
-    def _component(self, part: Part, was: Part | None) -> Fields:
+    def _component(self, part: ListedPart, was: ListedPart | None) -> Fields:
         number = part["number"]
         stands = self._stands("component", number)
         if stands is None:
@@ -138,7 +143,7 @@ class Settling:
     # Fitments
 
     def _fitments(
-        self, part: Part, was: Part | None, objects: list[Fields], removed: dict[str, list[str]]
+        self, part: ListedPart, was: ListedPart | None, objects: list[Fields], removed: dict[str, list[str]]
     ) -> None:
         ours = _by_position(part["fits"])
         base = _by_position(was["fits"]) if was else {}
@@ -216,7 +221,7 @@ class Settling:
     # Offers and supersessions
 
     def _offers(
-        self, part: Part, was: Part | None, objects: list[Fields], removed: dict[str, list[str]]
+        self, part: ListedPart, was: ListedPart | None, objects: list[Fields], removed: dict[str, list[str]]
     ) -> None:
         number = part["number"]
         for seller, ours in part["offers"].items():
@@ -246,7 +251,7 @@ class Settling:
                 self._no_longer_offered(number, seller, was["offers"][seller], removed)
 
     def _no_longer_offered(
-        self, number: str, seller: str, base: Offered, removed: dict[str, list[str]]
+        self, number: str, seller: str, base: OfferFields, removed: dict[str, list[str]]
     ) -> None:
         name = offer_name(seller, number, None)
         stands = self._stands("offer", name)
@@ -255,7 +260,7 @@ class Settling:
         elif stands:
             self.asking.tell(f"{seller} no longer offers {number} by the list; the catalogue's offer stays.")
 
-    def _supersessions(self, part: Part, was: Part | None, objects: list[Fields]) -> None:
+    def _supersessions(self, part: ListedPart, was: ListedPart | None, objects: list[Fields]) -> None:
         number = part["number"]
         for old in part["replaces"]:
             if self._stands("supersession", supersession_name(old, number)) is None:
@@ -290,7 +295,7 @@ class Settling:
             self._no_longer_offered(number, seller, base, self.settled.removals)
 
 
-def _same(one: Part, other: Part) -> bool:
+def _same(one: ListedPart, other: ListedPart) -> bool:
     """Whether two issues tell a number alike. The section is only asked of numbers that are new."""
     return {**one, "section": ""} == {**other, "section": ""}
 
@@ -320,7 +325,7 @@ def condition_words(fields: Mapping[str, Any]) -> str:
     return ", ".join([*(lists or ["every vehicle"]), *ends, *quantity])
 
 
-def _as_offered(stands: Fields) -> Offered:
+def _as_offered(stands: Fields) -> OfferFields:
     return {
         "price": str(Decimal(stands["price"]).quantize(Decimal("0.01"))),
         "currency": stands.get("currency", ""), "pack": stands.get("pack", 0),
@@ -328,12 +333,12 @@ def _as_offered(stands: Fields) -> Offered:
     }  # fmt: skip
 
 
-def _offer_fields(offered: Offered) -> Fields:
+def _offer_fields(offered: OfferFields) -> Fields:
     """What an offer says, without what it leaves open."""
     return {name: value for name, value in offered.items() if value not in ("", 0, None) or name == "price"}
 
 
-def _offer_words(offered: Offered) -> str:
+def _offer_words(offered: OfferFields) -> str:
     price = f"{offered['price']} {offered['currency']}".strip()
     pack = f", packs of {offered['pack']}" if offered["pack"] > 1 else ""
     days = f", {offered['lead_days']} days" if offered["lead_days"] is not None else ""

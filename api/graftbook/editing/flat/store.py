@@ -12,9 +12,9 @@ from graftbook.catalogue.history.snapshots import Fields, images, rows_in
 from graftbook.catalogue.store.lookup import numbers_near
 from graftbook.catalogue.store.tables import table
 from graftbook.database import listed
-from graftbook.editing.flat.known import Known, Position, Span, Variant, pieces
+from graftbook.editing.flat.known import KnownPosition, KnownRecords, KnownSpan, KnownVariant, pieces
 from graftbook.editing.flat.mapping import FlatMapping
-from graftbook.editing.flat.parts import Part
+from graftbook.editing.flat.parts import ListedPart
 from graftbook.editing.flat.rows import Rows, heads_of
 from graftbook.editing.flat.tables import FlatListRow
 from graftbook.problems import InvalidRequest, PreconditionFailed
@@ -42,7 +42,9 @@ def ranges(connection: Connection) -> list[str]:
     return list(connection.execute(select(range_.c.name).order_by(range_.c.name)).scalars())
 
 
-def known_for(connection: Connection, mapping: FlatMapping, rows: Rows, before: dict[str, Part]) -> Known:
+def known_for(
+    connection: Connection, mapping: FlatMapping, rows: Rows, before: dict[str, ListedPart]
+) -> KnownRecords:
     """What the catalogue knows of everything that an issue names. Raises InvalidRequest where the catalogue
     has several ranges and the mapping names none of them."""
     every = ranges(connection)
@@ -52,7 +54,7 @@ def known_for(connection: Connection, mapping: FlatMapping, rows: Rows, before: 
     written = [*_cells(mapping, rows, "number"), *_replaced_numbers(mapping, rows)]
     numbers = _numbers(connection, [*written, *before])
     mine = sorted({number for some in numbers.values() for number in some})
-    return Known(
+    return KnownRecords(
         variants=_variants(connection, own),
         positions=_positions(connection, own),
         sections=_titles(connection, "section"),
@@ -115,15 +117,15 @@ def _near(
         return {one: numbers_near(session, one) for one in unknown[:MOST_NEAR]}
 
 
-def _variants(connection: Connection, range_: str) -> dict[str, Variant]:
+def _variants(connection: Connection, range_: str) -> dict[str, KnownVariant]:
     variant, span = table("variant"), table("chassis_span")
-    spans: dict[str, list[Span]] = defaultdict(list)
+    spans: dict[str, list[KnownSpan]] = defaultdict(list)
     query = select(span).join(variant, variant.c.name == span.c.variant).where(variant.c.range == range_)
     for row in connection.execute(query.order_by(span.c.prefix, span.c.first_serial)):
-        spans[row.variant].append(Span(row.prefix, row.first_serial, row.last_serial, row.digits))
+        spans[row.variant].append(KnownSpan(row.prefix, row.first_serial, row.last_serial, row.digits))
     own = select(variant).where(variant.c.range == range_).order_by(variant.c.name)
     return {
-        row.name: Variant(
+        row.name: KnownVariant(
             row.name, row.title, row.generation, row.body, row.engine, row.drive, row.steering, row.market,
             tuple(spans[row.name]),
         )
@@ -131,7 +133,7 @@ def _variants(connection: Connection, range_: str) -> dict[str, Variant]:
     }  # fmt: skip
 
 
-def _positions(connection: Connection, range_: str) -> dict[str, Position]:
+def _positions(connection: Connection, range_: str) -> dict[str, KnownPosition]:
     position, condition = table("position"), table("condition")
     query = (
         select(position.c.name, position.c.title, position.c.section)
@@ -139,7 +141,7 @@ def _positions(connection: Connection, range_: str) -> dict[str, Position]:
         .where((condition.c.range == range_) | condition.c.range.is_(None))
         .order_by(position.c.name)
     )
-    return {row.name: Position(row.name, row.title, row.section) for row in connection.execute(query)}
+    return {row.name: KnownPosition(row.name, row.title, row.section) for row in connection.execute(query)}
 
 
 def _titles(connection: Connection, kind: str) -> dict[str, str]:

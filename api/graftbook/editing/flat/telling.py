@@ -8,10 +8,10 @@ from decimal import Decimal
 from graftbook.catalogue.format.fields import NAME_PATTERN, is_printable
 from graftbook.catalogue.format.names import as_typed, plain_text
 from graftbook.editing.flat.cells import SIGNS, Sum, count_in, money_in
-from graftbook.editing.flat.ends import Condition, Ends, NoFitment, Waits
-from graftbook.editing.flat.known import EVERY, Known, Vehicles, pieces
+from graftbook.editing.flat.ends import Condition, NoFitmentMade, RowEnds, Waits
+from graftbook.editing.flat.known import EVERY, KnownRecords, Vehicles, pieces
 from graftbook.editing.flat.mapping import FieldWord, FlatMapping
-from graftbook.editing.flat.parts import Fits, Offered, Part, Row
+from graftbook.editing.flat.parts import Fits, ListedPart, ListRow, OfferFields
 from graftbook.editing.flat.questions import OUT, Asking
 from graftbook.editing.flat.rows import Rows, heads_of
 
@@ -25,17 +25,17 @@ _PLACING: tuple[FieldWord, ...] = ("position", "fits", "from", "to")
 """A row that says nothing in these says nothing of fitments that the catalogue has already."""
 
 
-def rows_told(rows: Rows, mapping: FlatMapping, asking: Asking) -> list[Row]:
+def rows_told(rows: Rows, mapping: FlatMapping, asking: Asking) -> list[ListRow]:
     """The rows with something in them, as fields; what is passed over is told."""
     heads = heads_of(rows, mapping.head_line)
     at = {field: heads.index(head) for field, head in mapping.columns.items() if head in heads}
     written = rows[mapping.head_line - 1] if mapping.head_line <= len(rows) else []
     last = max([n for n, head in enumerate(written) if head.strip()] + list(at.values()), default=0)
     usual = max([len(written), *(length for length, _ in Counter(map(len, rows)).most_common(1))])
-    found: list[Row] = []
+    found: list[ListRow] = []
     blank = 0
     for line, cells in enumerate(rows[mapping.head_line :], start=mapping.head_line + 1):
-        row = Row(line, {field: cells[n] for field, n in at.items() if n < len(cells) and cells[n]})
+        row = ListRow(line, {field: cells[n] for field, n in at.items() if n < len(cells) and cells[n]})
         asking.at(row["number"], [line])
         if not row.cells:
             blank += 1
@@ -67,7 +67,7 @@ def _is_under_its_heads(cells: Sequence[str], last: int, usual: int, asking: Ask
     return asking.ask("cells", " ".join(filter(None, cells))[:120], sentence, offered, for_all=True) == "row"
 
 
-def _is_clean(row: Row, mapping: FlatMapping, asking: Asking) -> bool:
+def _is_clean(row: ListRow, mapping: FlatMapping, asking: Asking) -> bool:
     """Whether a row can be read; cells with formulas and signs that nobody can print are asked about."""
     for field, text in list(row.cells.items()):
         column = f"The column {mapping.columns[field]}"
@@ -90,7 +90,7 @@ def _is_clean(row: Row, mapping: FlatMapping, asking: Asking) -> bool:
 class Telling:
     """Reads the rows of one issue into parts; `asking` gathers what is unclear."""
 
-    def __init__(self, known: Known, mapping: FlatMapping, asking: Asking) -> None:
+    def __init__(self, known: KnownRecords, mapping: FlatMapping, asking: Asking) -> None:
         self.known, self.mapping, self.asking = known, mapping, asking
         self.new_suppliers: dict[str, str] = {}
         self.left_out: set[str] = set()
@@ -98,9 +98,9 @@ class Telling:
         self.looked: dict[str, Vehicles | None] = {}
         self.parted: dict[str, list[str]] = {}
 
-    def parts(self, rows: Sequence[Row]) -> list[Part]:
+    def parts(self, rows: Sequence[ListRow]) -> list[ListedPart]:
         """The numbers that the rows tell of; those that something is asked of are among `asking.waiting`."""
-        groups: dict[str, list[Row]] = defaultdict(list)
+        groups: dict[str, list[ListRow]] = defaultdict(list)
         writings: dict[str, str] = {}
         for row in rows:
             if number := self._number(row):
@@ -115,7 +115,7 @@ class Telling:
         parts = [self._part(number, some) for number, some in groups.items()]
         return [part for part in parts if part["number"] not in self.left_out]
 
-    def _number(self, row: Row) -> str:
+    def _number(self, row: ListRow) -> str:
         """The number of a row as the catalogue writes it; empty: the row has none that can be used."""
         number = plain_text(row["number"]).strip()
         self.asking.at(number[:LONGEST_WORD], [row.line])
@@ -145,7 +145,7 @@ class Telling:
         offered = [*((one, one) for one in meant), (number, f"{number} is a new number")]
         return self.asking.ask("number", number, sentence, offered) or ""
 
-    def _part(self, number: str, rows: list[Row]) -> Part:
+    def _part(self, number: str, rows: list[ListRow]) -> ListedPart:
         self.asking.at(number, [row.line for row in rows])
         rows = self._without_doubles(rows)
         name = self._one(number, rows, "description")
@@ -162,16 +162,16 @@ class Telling:
             "replaces": self._replaces(number, rows),
         }  # fmt: skip
 
-    def _without_doubles(self, rows: list[Row]) -> list[Row]:
+    def _without_doubles(self, rows: list[ListRow]) -> list[ListRow]:
         """Rows that say the same in every column count once."""
-        seen: dict[tuple[tuple[str, str], ...], Row] = {}
+        seen: dict[tuple[tuple[str, str], ...], ListRow] = {}
         for row in rows:
             first = seen.setdefault(tuple(sorted((f, t) for f, t in row.cells.items() if f != "number")), row)
             if first is not row:
                 self.asking.tell(f"Line {row.line} says the same as line {first.line}; it counts once.")
         return list(seen.values())
 
-    def _one(self, number: str, rows: Iterable[Row], field: FieldWord, whose: str = "") -> str:
+    def _one(self, number: str, rows: Iterable[ListRow], field: FieldWord, whose: str = "") -> str:
         """What the rows say in one column; asked where they say several things."""
         entries = list(dict.fromkeys(row[field] for row in rows if row[field]))
         if len({text.casefold() for text in entries}) < 2:
@@ -196,7 +196,7 @@ class Telling:
 
     # What it fits
 
-    def _fits(self, number: str, name: str, rows: Sequence[Row]) -> list[Fits]:
+    def _fits(self, number: str, name: str, rows: Sequence[ListRow]) -> list[Fits]:
         if not {"fits", "from", "to"} & set(self.mapping.columns):
             return []
         found: list[Fits] = []
@@ -214,7 +214,7 @@ class Telling:
                         found.append(fits)
         return found
 
-    def _positions(self, number: str, row: Row, name: str) -> list[str]:
+    def _positions(self, number: str, row: ListRow, name: str) -> list[str]:
         """Where the part sits; nowhere when it is loose, or as long as that is asked."""
         text = row["position"] or name
         known = self.known.positions_of.get(number, [])
@@ -244,14 +244,14 @@ class Telling:
             return []
         return [self.known.position(one) for one in pieces(answer or "")]
 
-    def _conditions(self, row: Row) -> list[Condition]:
+    def _conditions(self, row: ListRow) -> list[Condition]:
         try:
             vehicles = self._vehicles(row)
-            return Ends(self.asking, self.known, self.mapping, row, vehicles).conditions()
-        except (Waits, NoFitment):
+            return RowEnds(self.asking, self.known, self.mapping, row, vehicles).conditions()
+        except (Waits, NoFitmentMade):
             return []
 
-    def _vehicles(self, row: Row) -> Vehicles | None:
+    def _vehicles(self, row: ListRow) -> Vehicles | None:
         """What the row fits; None when only its chassis numbers can say. Raises Waits, NoFitment."""
         text = row["fits"]
         if not text:
@@ -263,14 +263,14 @@ class Telling:
             if answer is None:
                 raise Waits
             if answer == OUT:
-                raise NoFitment
+                raise NoFitmentMade
             return Vehicles(frozenset(self.known.variants))
         if whole := self.known.vehicles(text):
             return whole
         words = [word for part in pieces(text) for word in self._words(part)]
         meant = [found for word in words if (found := self._word(word))]
         if not meant:
-            raise NoFitment
+            raise NoFitmentMade
         return _together(meant)
 
     def _words(self, part: str) -> list[str]:
@@ -303,7 +303,7 @@ class Telling:
         known = [one for one in meant if one]
         return _together(known) if known and len(known) == len(meant) else None
 
-    def _section(self, number: str, name: str, rows: Sequence[Row], fits: Sequence[Fits]) -> str:
+    def _section(self, number: str, name: str, rows: Sequence[ListRow], fits: Sequence[Fits]) -> str:
         text = self._one(number, rows, "section")
         if text and (section := self.known.section(text)):
             return section
@@ -323,14 +323,14 @@ class Telling:
 
     # What it costs
 
-    def _offers_in(self, number: str, rows: Sequence[Row]) -> tuple[dict[str, Offered], str, int]:
+    def _offers_in(self, number: str, rows: Sequence[ListRow]) -> tuple[dict[str, OfferFields], str, int]:
         """Offers by supplier, the list price, and the pack of what nobody in particular offers."""
-        by_seller: dict[str, list[Row]] = defaultdict(list)
+        by_seller: dict[str, list[ListRow]] = defaultdict(list)
         for row in rows:
             self.asking.at(number, [row.line])
             if row["price"] or row["pack"] or row["lead_days"] or row["deposit"]:
                 by_seller[self._seller(row)].append(row)
-        offers: dict[str, Offered] = {}
+        offers: dict[str, OfferFields] = {}
         price, pack = "", 0
         for seller, some in by_seller.items():
             self.asking.at(number, [row.line for row in some])
@@ -341,9 +341,9 @@ class Telling:
                 offers[seller] = offer
         return offers, price, pack
 
-    def _offer_in(self, number: str, seller: str, rows: Sequence[Row]) -> Offered:
-        def one(field: FieldWord) -> Row:
-            return Row(0, {field: self._one(number, rows, field, seller)})
+    def _offer_in(self, number: str, seller: str, rows: Sequence[ListRow]) -> OfferFields:
+        def one(field: FieldWord) -> ListRow:
+            return ListRow(0, {field: self._one(number, rows, field, seller)})
 
         price, currency = self._price(one("price")["price"], one("currency")["currency"])
         deposit, _ = self._price(one("deposit")["deposit"], currency)
@@ -352,7 +352,7 @@ class Telling:
             "lead_days": self._count(one("lead_days"), "lead_days", least=0), "deposit": deposit,
         }  # fmt: skip
 
-    def _seller(self, row: Row) -> str:
+    def _seller(self, row: ListRow) -> str:
         """The supplier's name; empty: it is the list price, `out`: not to be taken."""
         text = row["supplier"]
         if not text:
@@ -421,7 +421,7 @@ class Telling:
         )  # fmt: skip
         return "" if answer in (None, "own") else answer or ""
 
-    def _count(self, row: Row, field: FieldWord, least: int = 1) -> int | None:
+    def _count(self, row: ListRow, field: FieldWord, least: int = 1) -> int | None:
         if not (text := row[field]):
             return None
         found = count_in(text)
@@ -438,7 +438,7 @@ class Telling:
 
     # What it replaces
 
-    def _replaces(self, number: str, rows: Sequence[Row]) -> list[str]:
+    def _replaces(self, number: str, rows: Sequence[ListRow]) -> list[str]:
         typed = [one for row in rows for part in pieces(row["replaces"]) for one in pieces(part, ",")]
         found: list[str] = []
         for text in dict.fromkeys(plain_text(one) for one in typed):

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 from graftbook.catalogue.format.names import as_typed
 from graftbook.editing.flat.changes import FlatChangeOut, changes_between
-from graftbook.editing.flat.known import Fields, Known
+from graftbook.editing.flat.known import Fields, KnownRecords
 from graftbook.editing.flat.mapping import FlatMapping
-from graftbook.editing.flat.parts import Part
-from graftbook.editing.flat.questions import Asking, Question, Told
+from graftbook.editing.flat.parts import ListedPart
+from graftbook.editing.flat.questions import Asking, ListQuestion, Remark
 from graftbook.editing.flat.replacing import Replacing
 from graftbook.editing.flat.rows import Rows
 from graftbook.editing.flat.settling import Settling
@@ -22,9 +22,9 @@ class Turned:
 
     objects: list[Fields]
     removals: dict[str, list[str]]
-    taken: dict[str, Part]
-    questions: list[Question]
-    told: list[Told]
+    taken: dict[str, ListedPart]
+    questions: list[ListQuestion]
+    told: list[Remark]
     untold: int
     changes: list[FlatChangeOut]
     rows: int
@@ -45,8 +45,8 @@ def turn(
     rows: Rows,
     mapping: FlatMapping,
     decisions: Mapping[str, str],
-    known: Known,
-    before: Mapping[str, Part],
+    known: KnownRecords,
+    before: Mapping[str, ListedPart],
     *,
     only_range: bool = True,
 ) -> Turned:
@@ -87,7 +87,7 @@ def turn(
 
 
 def _objects_of_replaced(
-    replacing: Replacing, taken: Mapping[str, Part], mapping: FlatMapping
+    replacing: Replacing, taken: Mapping[str, ListedPart], mapping: FlatMapping
 ) -> list[Fields]:
     """Numbers that the list only names as replaced, called after the first that replaces them."""
     stands = replacing.known.records.get("component", {})

@@ -15,12 +15,12 @@ from starlette.responses import Response, StreamingResponse
 from graftbook.access.guard import Editor, MayRead
 from graftbook.catalogue.format.exports import export_text, json_schema
 from graftbook.catalogue.format.reading import DateOrder, DecimalMark, Formulas, Reading
-from graftbook.catalogue.format.sources import REQUEST, Sent
+from graftbook.catalogue.format.sources import REQUEST, SentSheet
 from graftbook.catalogue.history.revisions import current_revision, epoch_of
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from graftbook.database import reading
 from graftbook.document import Document
-from graftbook.editing.imports.service import Edit, import_from
+from graftbook.editing.imports.service import ImportEdit, import_from
 from graftbook.editing.records.service import Author
 from graftbook.editing.review.problems import ReviewNeeded
 from graftbook.editing.review.service import require_no_review
@@ -38,7 +38,7 @@ from graftbook.http.responses import (
     not_modified,
 )
 from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, once_of, response_of
-from graftbook.idempotency.service import Answer, Once
+from graftbook.idempotency.service import Once, StoredAnswer
 from graftbook.problems import (
     Busy,
     ImportRefused,
@@ -187,17 +187,17 @@ async def import_records(
         body.seek(0)
         once = once_of(request, key, digest_of(request, digest.digest())).told_by(_report_answer)
         reading = Reading(dates, decimals, formulas, encoding, service.settings.currency)
-        edit = Edit(dry_run, whole, removes, reading, Author(editor.who, why))
+        edit = ImportEdit(dry_run, whole, removes, reading, Author(editor.who, why))
         report = await run_in_threadpool(_load, service, body, media, edit, once)
     return response_of(_report_answer(report))
 
 
-def _load(service: Service, body: IO[bytes], media: str, edit: Edit, once: Once) -> Report:
-    source = _objects(body) if media == "application/json" else Sent(REQUEST, body)
+def _load(service: Service, body: IO[bytes], media: str, edit: ImportEdit, once: Once) -> LoadReport:
+    source = _objects(body) if media == "application/json" else SentSheet(REQUEST, body)
     return import_from(service, source, edit, once)
 
 
-def _document(report: Report) -> ImportOut:
+def _document(report: LoadReport) -> ImportOut:
     return {
         "dry_run": report.dry_run,
         "records": dict(report.records),
@@ -212,7 +212,7 @@ def _document(report: Report) -> ImportOut:
 _as_json = json_told(200)
 
 
-def _report_answer(report: Report) -> Answer:
+def _report_answer(report: LoadReport) -> StoredAnswer:
     return _as_json(_document(report))
 
 

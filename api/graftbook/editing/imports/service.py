@@ -7,7 +7,7 @@ from sqlalchemy import Connection
 
 from graftbook.catalogue.format.reading import Reading
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from graftbook.editing.records.service import Author
 from graftbook.http.errors import refused
 from graftbook.idempotency.service import Once
@@ -16,7 +16,7 @@ from graftbook.process.service import Service
 
 
 @dataclass(frozen=True, slots=True)
-class Edit:
+class ImportEdit:
     """What an import is asked to do. `removes`: how many records its preview showed to go."""
 
     dry_run: bool
@@ -26,11 +26,11 @@ class Edit:
     author: Author
 
 
-def import_from(service: Service, source: Any, edit: Edit, once: Once) -> Report:
+def import_from(service: Service, source: Any, edit: ImportEdit, once: Once) -> LoadReport:
     """Load a source. Raises ImportRefused, NotAsShown, Busy, and what `once` raises."""
     once.look(service.engine)
 
-    def last(connection: Connection, report: Report) -> None:
+    def last(connection: Connection, report: LoadReport) -> None:
         goes = sum(map(len, report.removed.values()))
         if edit.whole and not edit.dry_run and goes != edit.removes:
             raise NotAsShown(f"{goes} records would go, not {edit.removes}; preview it again", removes=goes)

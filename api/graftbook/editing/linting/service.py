@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Engine, select
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.history.snapshots import key_of
-from graftbook.catalogue.lint.finding import Finding
+from graftbook.catalogue.lint.finding import LintFinding
 from graftbook.catalogue.lint.lint import of_records
 from graftbook.catalogue.store.tables import CLAIMS, table
 from graftbook.database import listed, reading
@@ -56,7 +56,7 @@ def _documents(service: Service, vehicles: bool) -> list[LintFindingOut]:
     return documents_of(service.engine, found)
 
 
-def documents_of(engine: Engine, found: Iterable[Finding]) -> list[LintFindingOut]:
+def documents_of(engine: Engine, found: Iterable[LintFinding]) -> list[LintFindingOut]:
     """Findings as documents, the worst first."""
     some = list(found)
     with reading(engine) as session:
@@ -65,7 +65,7 @@ def documents_of(engine: Engine, found: Iterable[Finding]) -> list[LintFindingOu
     return sorted(documents, key=lambda one: (_ORDER.index(one["severity"]), one["kind"], one["records"]))
 
 
-def _document(found: Finding, kinds: dict[str, str]) -> LintFindingOut:
+def _document(found: LintFinding, kinds: dict[str, str]) -> LintFindingOut:
     places: list[MendOut] = [{"kind": kinds[name], "name": name} for name in found.records if name in kinds]
     return {
         "kind": found.wrong.value,
@@ -78,7 +78,7 @@ def _document(found: Finding, kinds: dict[str, str]) -> LintFindingOut:
     }
 
 
-def _kinds(connection: Connection, found: Iterable[Finding]) -> dict[str, str]:
+def _kinds(connection: Connection, found: Iterable[LintFinding]) -> dict[str, str]:
     """The kind of each record that the findings name; a word that is no record's name is left out."""
     names = set(chain.from_iterable(one.records for one in found))
     claim = table("claim")

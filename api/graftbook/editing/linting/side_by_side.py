@@ -17,7 +17,7 @@ from typing import NamedTuple
 from sqlalchemy import Connection, Engine
 
 from graftbook.catalogue.history.revisions import current_revision, epoch_of
-from graftbook.catalogue.lint.finding import Finding
+from graftbook.catalogue.lint.finding import LintFinding
 from graftbook.catalogue.lint.lint import (
     Judged,
     alike_variants,
@@ -45,7 +45,7 @@ def helpers_here() -> int:
     return (os.cpu_count() or 1) - 1
 
 
-def lint(engine: Engine, currency: str = "", *, helpers: int = 0) -> Iterator[Finding]:
+def lint(engine: Engine, currency: str = "", *, helpers: int = 0) -> Iterator[LintFinding]:
     """Every finding, all of one revision: first the catalogue's own, then range by range.
 
     `currency` is the catalogue's own, which needs no exchange rate. `helpers`: so many at the most; each

@@ -9,7 +9,7 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import Editor, MayRead
 from graftbook.catalogue.format.records import NAME_PATTERN, KindWord
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from graftbook.editing import history
 from graftbook.editing.records import service as editing
 from graftbook.editing.records.service import Author
@@ -169,7 +169,7 @@ def _document(state: editing.RecordState) -> RecordOut:
     return {"kind": state.kind, "name": state.name, "rows": state.rows, "revision": state.revision}
 
 
-def edit_document(report: Report) -> EditOut:
+def edit_document(report: LoadReport) -> EditOut:
     """What an edit did."""
     if not report.ok:
         raise refused(report)
@@ -180,7 +180,7 @@ def edit_document(report: Report) -> EditOut:
     }
 
 
-def _report_answer(report: Report, status: int = 200) -> Response:
+def _report_answer(report: LoadReport, status: int = 200) -> Response:
     document = edit_document(report)
     headers = {"ETag": report.etag} if report.etag and not report.dry_run else {}
     return json_answer(document, status=status, headers=headers)

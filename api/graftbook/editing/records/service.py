@@ -15,7 +15,7 @@ from graftbook.catalogue.history.changes import before_edit, edit_of, images_at,
 from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.history.snapshots import Fields, images, rows_in
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from graftbook.catalogue.loading.removing import Removals, kind_words, own_of
 from graftbook.catalogue.store.tables import table
 from graftbook.database import reading
@@ -82,8 +82,8 @@ def put_record(
     author: Author,
     *,
     dry_run: bool = False,
-    last: Callable[[Connection, Report], None] | None = None,
-) -> Report:
+    last: Callable[[Connection, LoadReport], None] | None = None,
+) -> LoadReport:
     """Store a record that is new, or that still has the ETag `if_match`.
 
     Raises InvalidRequest for rows of another name, PreconditionRequired when the record exists and
@@ -92,7 +92,7 @@ def put_record(
     _require_one_record(kind, name, rows)
     objects = [{"record": kind, **row} for row in rows]
 
-    def stored(connection: Connection, report: Report) -> None:
+    def stored(connection: Connection, report: LoadReport) -> None:
         report.etag = record_etag(images(connection, kind, [name])[name])
         if last:
             last(connection, report)
@@ -117,7 +117,7 @@ def patch_record(
     author: Author,
     *,
     dry_run: bool = False,
-) -> Report:
+) -> LoadReport:
     """Merge a patch (RFC 7396) into a record of one row that still has the ETag `if_match`.
 
     Raises UnknownRecord, InvalidRequest for a record of several rows, and what `put_record` raises.
@@ -140,9 +140,9 @@ def remove_record(
     author: Author,
     *,
     dry_run: bool = False,
-    last: Callable[[Connection, Report], None] | None = None,
+    last: Callable[[Connection, LoadReport], None] | None = None,
     own: Removals = MappingProxyType({}),
-) -> Report:
+) -> LoadReport:
     """Take out a record that still has the ETag `if_match` and that nothing names any more; with it what
     says nothing without it, where that was read (`own_records`).
 
@@ -174,8 +174,8 @@ def take_back(
     *,
     dry_run: bool = False,
     begin: Callable[[Connection], None] | None = None,
-    last: Callable[[Connection, Report], None] | None = None,
-) -> Report:
+    last: Callable[[Connection, LoadReport], None] | None = None,
+) -> LoadReport:
     """Undo one edit by a new one. `begin` and `last` are called as `load` calls `first` and `last`.
 
     Raises UnknownRevision, and ChangedAgain when a later edit changed one of its records.

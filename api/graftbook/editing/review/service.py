@@ -20,7 +20,7 @@ from graftbook.catalogue.history.changes import changes_of_edit
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.history.snapshots import images, rows_in
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from graftbook.catalogue.loading.removing import Removals, kind_words
 from graftbook.database import reading, writing
 from graftbook.editing.effect import EffectLook
@@ -101,7 +101,7 @@ def _changes_of(engine: Engine, sources: Any, removals: Removals, **how: Any) ->
     """What a load would change, record by record; nothing is kept of it."""
     found: list[Change] = []
 
-    def look(connection: Connection, report: Report) -> None:
+    def look(connection: Connection, report: LoadReport) -> None:
         if report.changed > MOST_CHANGES:
             raise InvalidRequest(f"A proposal changes at most {MOST_CHANGES} records; propose it in parts")
         if report.changed and report.revision:
@@ -180,7 +180,7 @@ def _overtaken(connection: Connection, changes: Iterable[Change]) -> set[tuple[s
     return found
 
 
-def look_at_effect(service: Service, number: int) -> tuple[EffectLook, Report]:
+def look_at_effect(service: Service, number: int) -> tuple[EffectLook, LoadReport]:
     """A look at what a proposal would do, taken; `compare` it. Raises UnknownProposal, ImportRefused."""
     objects, removals = _edit(_load_proposal(service, number).changes)
     look = EffectLook(service)
@@ -229,7 +229,7 @@ def accept(
         once.begin(connection)
         _require_as_proposed(touched_meanwhile(connection, seen, records))
 
-    def last(connection: Connection, report: Report) -> None:
+    def last(connection: Connection, report: LoadReport) -> None:
         _decide(connection, numbers, ACCEPTED, by, reason, report.revision)
         decided.append(_decision_document(connection, numbers, report.revision))
         once.keep(connection, decided[0])

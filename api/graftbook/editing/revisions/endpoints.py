@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import Editor, MayRead
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from graftbook.editing import history
 from graftbook.editing.records.endpoints import edit_document
 from graftbook.editing.records.service import Author, take_back
@@ -24,7 +24,7 @@ from graftbook.http.errors import answers
 from graftbook.http.parameters import Cursor, DryRun, Limit, Why, page_answer
 from graftbook.http.responses import read_answer
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
-from graftbook.idempotency.service import Answer
+from graftbook.idempotency.service import StoredAnswer
 from graftbook.process.state import ServiceDep
 
 router = APIRouter(prefix="/v1/revisions", tags=["records"])
@@ -127,5 +127,5 @@ def take_back_revision(
 _as_json = json_told(200)
 
 
-def _taken_back(report: Report) -> Answer:
+def _taken_back(report: LoadReport) -> StoredAnswer:
     return _as_json(edit_document(report))

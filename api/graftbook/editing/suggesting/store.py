@@ -8,7 +8,7 @@ from sqlmodel import SQLModel
 
 from graftbook.catalogue.store.tables import table
 from graftbook.database import listed
-from graftbook.editing.suggesting.suggestions import Recorded, Rule
+from graftbook.editing.suggesting.suggestions import OtherRecorded, Rule
 
 MOST_LIKE = 300
 MOST_RULES = 3_000
@@ -67,7 +67,7 @@ def quantity_of(connection: Connection, kind: str) -> str:
     return connection.execute(select(held.c.quantity).where(held.c.name == kind)).scalar() or ""
 
 
-def values_of(connection: Connection, kind: str, without: str) -> list[Recorded]:
+def values_of(connection: Connection, kind: str, without: str) -> list[OtherRecorded]:
     """The measured values of a kind that other components have."""
     held = table("characteristic")
     query = (
@@ -77,7 +77,7 @@ def values_of(connection: Connection, kind: str, without: str) -> list[Recorded]
         .order_by(held.c.component)
         .limit(MOST_VALUES)
     )
-    return [Recorded(row.component, row.written, row.low, row.high) for row in connection.execute(query)]
+    return [OtherRecorded(row.component, row.written, row.low, row.high) for row in connection.execute(query)]
 
 
 def names_of(connection: Connection, kind: str) -> list[str]:

@@ -92,7 +92,7 @@ def ordered_together(
 
 
 @dataclass(frozen=True, slots=True)
-class Recorded:
+class OtherRecorded:
     """A value that is recorded of another component, as written and in SI."""
 
     component: str
@@ -101,7 +101,9 @@ class Recorded:
     high: float
 
 
-def unlike_others(kind: str, quantity: str, written: str, others: Sequence[Recorded]) -> Sequence[Suggestion]:
+def unlike_others(
+    kind: str, quantity: str, written: str, others: Sequence[OtherRecorded]
+) -> Sequence[Suggestion]:
     """What is likely meant where a value is twice the greatest, or half the least, of its kind.
 
     One suggestion without a value in its place where nothing likely can be said; none where it is usual, is
@@ -134,5 +136,5 @@ def unlike_others(kind: str, quantity: str, written: str, others: Sequence[Recor
     ]
 
 
-def _value_and_component(recorded: Recorded) -> str:
+def _value_and_component(recorded: OtherRecorded) -> str:
     return f"{recorded.written} ({recorded.component})"

@@ -16,7 +16,7 @@ from graftbook.orders.needs import Needs
 from graftbook.rulebook.model import Component
 
 
-class Cause(StrEnum):
+class DifferenceCause(StrEnum):
     """Why an order's parts differ from its answers'."""
 
     amounts = "amounts put together"
@@ -29,10 +29,10 @@ class Cause(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
+class PartsDifference:
     """What one cause adds to the order's parts (less, when negative), and the numbers it is about."""
 
-    cause: Cause
+    cause: DifferenceCause
     amount: int
     numbers: tuple[str, ...]
 
@@ -46,7 +46,7 @@ class Reconciliation:
 
     answer: int
     order: int
-    differences: tuple[Difference, ...]
+    differences: tuple[PartsDifference, ...]
     unpriced: tuple[str, ...] = ()
 
 
@@ -55,14 +55,14 @@ def reconcile(solutions: Iterable[Solution], needs: Needs, order: Order) -> Reco
     answered = _counts_of(solutions)
     parts = {need.part.number: need.part for need in needs.lines}
     wanted = {need.part.number: need.quantity for need in needs.lines}
-    sums: dict[Cause, dict[str, int]] = {cause: defaultdict(int) for cause in Cause}
+    sums: dict[DifferenceCause, dict[str, int]] = {cause: defaultdict(int) for cause in DifferenceCause}
     for number, part in parts.items():
         if part.price is not None:
-            sums[Cause.amounts][number] += part.price * wanted[number] - answered.get(number, 0)
+            sums[DifferenceCause.amounts][number] += part.price * wanted[number] - answered.get(number, 0)
     for taken in order.from_store:
-        sums[Cause.store][taken.need.part.number] -= _catalogue(taken.need.part, taken.quantity)
+        sums[DifferenceCause.store][taken.need.part.number] -= _catalogue(taken.need.part, taken.quantity)
     for need, _ in order.not_supplied:
-        sums[Cause.not_bought][need.part.number] -= _catalogue(need.part, need.quantity)
+        sums[DifferenceCause.not_bought][need.part.number] -= _catalogue(need.part, need.quantity)
     for line in order.lines:
         for cause, amount in _of_line(line):
             sums[cause][line.need.part.number] += amount
@@ -100,16 +100,19 @@ def _catalogue(part: Component, quantity: int) -> int:
     return (part.price or 0) * quantity
 
 
-def _of_line(line: Line) -> Sequence[tuple[Cause, int]]:
+def _of_line(line: Line) -> Sequence[tuple[DifferenceCause, int]]:
     if line.unit_price is None:
         return ()
     if line.need.part.price is None:
-        return ((Cause.no_price, line.unit_price * line.pieces),)
+        return ((DifferenceCause.no_price, line.unit_price * line.pieces),)
     more = (line.unit_price - line.need.part.price) * line.quantity
     surplus = line.unit_price * (line.pieces - line.quantity)
-    return ((Cause.dearer if more > 0 else Cause.cheaper, more), (Cause.packs, surplus))
+    return (
+        (DifferenceCause.dearer if more > 0 else DifferenceCause.cheaper, more),
+        (DifferenceCause.packs, surplus),
+    )
 
 
-def _difference(cause: Cause, by_number: dict[str, int]) -> Difference:
+def _difference(cause: DifferenceCause, by_number: dict[str, int]) -> PartsDifference:
     counted = {number: amount for number, amount in by_number.items() if amount}
-    return Difference(cause, sum(counted.values()), tuple(sorted(counted)))
+    return PartsDifference(cause, sum(counted.values()), tuple(sorted(counted)))

@@ -14,7 +14,7 @@ from graftbook.problems import InvalidRequest
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class SupplierAsks:
     """What a supplier asks for all pieces of one line, without carriage; `short`: pieces that it lacks."""
 
     supplier: str
@@ -28,9 +28,9 @@ class Asked:
     short: int
 
 
-def asked_for(market: Market, number: str, quantity: int) -> list[Asked]:
+def asked_for(market: Market, number: str, quantity: int) -> list[SupplierAsks]:
     """What each supplier asks for so many pieces, who has all of them first, then the cheapest."""
-    best: dict[str, Asked] = {}
+    best: dict[str, SupplierAsks] = {}
     titles = {supplier.name: supplier.title for supplier in market.suppliers}
     for offer in market.offers:
         if offer.component == number:
@@ -39,15 +39,15 @@ def asked_for(market: Market, number: str, quantity: int) -> list[Asked]:
     return sorted(best.values(), key=_order)
 
 
-def _order(asked: Asked) -> tuple[int, int, date, str]:
+def _order(asked: SupplierAsks) -> tuple[int, int, date, str]:
     return asked.short, asked.total + asked.deposits, asked.arrives, asked.supplier
 
 
-def _asked_price(offer: Offer, title: str, quantity: int, today: date) -> Asked:
+def _asked_price(offer: Offer, title: str, quantity: int, today: date) -> SupplierAsks:
     packs = -(-max(quantity, offer.least) // offer.pack)
     most = packs if offer.stock is None else min(packs, offer.stock // offer.pack)
     pieces = most * offer.pack
-    return Asked(
+    return SupplierAsks(
         supplier=offer.supplier,
         title=title,
         unit_price=offer.price,

@@ -22,7 +22,7 @@ LARGEST_SUM = 1 << 60
 
 
 @dataclass(frozen=True, slots=True)
-class Solved:
+class SplitSolved:
     """What the solver found: `picks` None when nothing; `bound` no valid split costs less."""
 
     picks: Picks | None
@@ -178,7 +178,9 @@ class SplitModel:
         self._hint(self._picks(solver))
         return least
 
-    def cheapest(self, until: Deadline, first: Picks | None = None, at_most: int | None = None) -> Solved:
+    def cheapest(
+        self, until: Deadline, first: Picks | None = None, at_most: int | None = None
+    ) -> SplitSolved:
         """The split that costs least; of equal ones fewer suppliers, earlier arrival, earlier names.
 
         `at_most`: one that costs more is of no use; where there is no other, it is impossible.
@@ -196,9 +198,9 @@ class SplitModel:
             self._hint(first)
         solver, status = self._run(until)
         if status in (cp().INFEASIBLE, cp().UNKNOWN):
-            return Solved(None, False, status == cp().INFEASIBLE)
+            return SplitSolved(None, False, status == cp().INFEASIBLE)
         bound = -(-(int(solver.best_objective_bound) - weight + 1) // weight) * unit
-        return Solved(self._picks(solver), status == cp().OPTIMAL and unit == 1, bound=max(bound, 0))
+        return SplitSolved(self._picks(solver), status == cp().OPTIMAL and unit == 1, bound=max(bound, 0))
 
     def _cost(self, unit: int, weight: int) -> Any:
         """Parts and carriage in whole units, rounded down; a unit is one minor unit where sums allow."""

@@ -16,7 +16,7 @@ import numpy as np
 
 from graftbook.closure.search.deadline import Deadline
 from graftbook.orders.buying.offers import Choices, Way
-from graftbook.orders.buying.split_model import Solved, SplitModel
+from graftbook.orders.buying.split_model import SplitModel, SplitSolved
 from graftbook.orders.buying.split_start import Picks, start, worth
 
 MOST_CELLS = 40_000_000
@@ -58,7 +58,7 @@ def narrowed(choices: Choices, at_most: int, first: Picks, until: Deadline) -> N
     return Narrowed(tuple(bound for bound in bounds if bound[:2] <= known), first, bounds[0][0])
 
 
-def cheapest_of_sets(choices: Choices, known: Narrowed, until: Deadline) -> Solved:
+def cheapest_of_sets(choices: Choices, known: Narrowed, until: Deadline) -> SplitSolved:
     """The cheapest split of the most lines in any of these sets. Proved where every set that might hold a
     better one was asked to the end."""
     best, asked = known.first, list[frozenset[str]]()
@@ -71,12 +71,12 @@ def cheapest_of_sets(choices: Choices, known: Narrowed, until: Deadline) -> Solv
         if solved.picks is not None and _order(choices, solved.picks) < _order(choices, best):
             best = solved.picks
         if not (solved.proved or solved.impossible):
-            return Solved(best, False, bound=least if out == worth(choices, best)[0] else 0)
+            return SplitSolved(best, False, bound=least if out == worth(choices, best)[0] else 0)
         asked.append(frozenset(held))
-    return Solved(best, True)
+    return SplitSolved(best, True)
 
 
-def _in_set(choices: Choices, held: tuple[str, ...], best: Picks, until: Deadline) -> Solved:
+def _in_set(choices: Choices, held: tuple[str, ...], best: Picks, until: Deadline) -> SplitSolved:
     """The best split from a set, where it is not worse than the best one known."""
     theirs = choices.of(held)
     left_out, most = worth(choices, best)
@@ -87,10 +87,10 @@ def _in_set(choices: Choices, held: tuple[str, ...], best: Picks, until: Deadlin
     model = SplitModel(theirs, whole=False)
     fewest = model.fewest_left_out(until)
     if fewest is None:
-        return Solved(None, False)
+        return SplitSolved(None, False)
     more = cannot + fewest
     if more > left_out:
-        return Solved(None, False, impossible=True)
+        return SplitSolved(None, False, impossible=True)
     return model.cheapest(until, at_most=most if more == left_out else None)
 
 

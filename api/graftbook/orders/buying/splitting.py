@@ -16,7 +16,7 @@ from datetime import date
 from graftbook.closure.search.deadline import Deadline
 from graftbook.orders.buying.model import Offer, Supplier
 from graftbook.orders.buying.offers import Choices, Unsupplied, Why, choices_for
-from graftbook.orders.buying.split_model import Solved, SplitModel
+from graftbook.orders.buying.split_model import SplitModel, SplitSolved
 from graftbook.orders.buying.split_sets import MOST_ASKED, cheapest_of_sets, narrowed
 from graftbook.orders.buying.split_start import Picks, carriage, cost, start, worth
 
@@ -185,7 +185,7 @@ def cheapest(choices: Choices, at_most: int | None, until: Deadline) -> Split:
     return _as_split(choices, picks, unsupplied, solved.proved, gap)
 
 
-def _solve(choices: Choices, at_most: int | None, first: Picks, until: Deadline) -> Solved:
+def _solve(choices: Choices, at_most: int | None, first: Picks, until: Deadline) -> SplitSolved:
     """All lines, where that is possible; else as many as possible, where that number is proved."""
     whole = len(first) == len(choices.ways)
     solved = SplitModel(choices, at_most).cheapest(until, first if whole else None)
@@ -193,7 +193,7 @@ def _solve(choices: Choices, at_most: int | None, first: Picks, until: Deadline)
         return solved
     model = SplitModel(choices, at_most, whole=False)
     if model.fewest_left_out(until) is None:
-        return Solved(None, False)
+        return SplitSolved(None, False)
     return model.cheapest(until)
 
 
@@ -288,7 +288,7 @@ def _cheapest_with(
 
 
 def _left_out(
-    choices: Choices, picks: Picks, at_most: int | None, solved: Solved, until: Deadline
+    choices: Choices, picks: Picks, at_most: int | None, solved: SplitSolved, until: Deadline
 ) -> list[Unsupplied]:
     """Every line with ways that is not bought, with its reason."""
     missing = [name for name in choices.ways if name not in picks]

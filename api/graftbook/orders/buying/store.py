@@ -48,21 +48,21 @@ def taxes(session: Session, market: str, day: date) -> dict[str, Decimal]:
     return {row.section or "": Decimal(row.rate).scaleb(-TAX_PLACES) for row in rows}
 
 
-class Offered(NamedTuple):
+class OffersAndRates(NamedTuple):
     """Offers, and by component the currencies of those that have no rate on the day."""
 
     offers: list[Offer]
     without_rate: dict[str, frozenset[str]]
 
 
-def offered(session: Session, numbers: Iterable[str], day: date, currency: str = "") -> Offered:
+def offered(session: Session, numbers: Iterable[str], day: date, currency: str = "") -> OffersAndRates:
     """The offers for components that hold on a day, by component, supplier, pack and least quantity.
 
     Prices are in minor units of the house's `currency`; a foreign one is converted and rounded half up.
     Of a supplier's offers alike in component, pack and least quantity, the one that begins latest counts.
     """
     known = rates(session, day) | {"": Decimal(1), currency: Decimal(1)}
-    found = Offered([], {})
+    found = OffersAndRates([], {})
     for row in _rows(session, numbers, day):
         if row.currency in known:
             found.offers.append(_offer(row, known[row.currency]))

@@ -17,7 +17,7 @@ LOOSE = "loose "
 
 
 @dataclass(frozen=True, slots=True)
-class Share:
+class LooseShare:
     """What one rule asks of a loose part for one job; `once`: one serves all that ask so."""
 
     job: str
@@ -40,8 +40,8 @@ class Sharing:
         """The loose parts of which some pieces are a step of their own."""
         return [n for n, shares in self.shares.items() if any(s.job == LOOSE + n for s in shares)]
 
-    def _shares(self, part: Loose) -> Iterator[Share]:
-        asked: list[Share] = []
+    def _shares(self, part: Loose) -> Iterator[LooseShare]:
+        asked: list[LooseShare] = []
         for reason in (part.because, *part.also_needed_by):
             rule = reason.ground
             way = _way(self.book, rule, part.component) if isinstance(rule, Companion) else None
@@ -53,10 +53,10 @@ class Sharing:
             asked = [replace(asked[0], quantity=part.quantity, once=False)]
         yield from asked
         if left > 0:
-            yield Share(LOOSE + part.component, left)
+            yield LooseShare(LOOSE + part.component, left)
 
-    def _share(self, rule: Companion, way: Alternative, reason: Because, number: str) -> Share:
-        return Share(
+    def _share(self, rule: Companion, way: Alternative, reason: Because, number: str) -> LooseShare:
+        return LooseShare(
             self._user(reason.parent, way, self.book.components[number], (number,)),
             way.quantity,
             rule.one_serves_all,
@@ -108,14 +108,14 @@ class Sharing:
         return uses
 
 
-def _by_job(shares: Iterable[Share]) -> Mapping[str, list[Share]]:
-    found: dict[str, list[Share]] = defaultdict(list)
+def _by_job(shares: Iterable[LooseShare]) -> Mapping[str, list[LooseShare]]:
+    found: dict[str, list[LooseShare]] = defaultdict(list)
     for share in shares:
         found[share.job].append(share)
     return found
 
 
-def _use(part: Component, shares: list[Share], quantity: int) -> LooseUse:
+def _use(part: Component, shares: list[LooseShare], quantity: int) -> LooseUse:
     amounts = [share.amount for share in shares]
     contents = contents_of(part)
     amount = ""

@@ -51,7 +51,7 @@ class Row(Counts):
     place: int
 
 
-class Meant(TypedDict):
+class MeantCount(TypedDict):
     """What was probably meant by a count."""
 
     unit: str
@@ -82,7 +82,7 @@ class Doubt(TypedDict):
     came: NotRequired[int]
     beyond: NotRequired[int]
     pack: NotRequired[int]
-    meant: NotRequired[Meant | None]
+    meant: NotRequired[MeantCount | None]
     suppliers: NotRequired[Sequence[str]]
     ordered_from: NotRequired[str | None]
     list: NotRequired[str]
@@ -257,7 +257,12 @@ def _of_line(row: Row, line: OrderLineOut, before: Progress) -> list[Doubt]:
 
 
 def _doubt(
-    kind: DoubtWord, row: Row, line: OrderLineOut, before: Progress, words: str, meant: Meant | None = None
+    kind: DoubtWord,
+    row: Row,
+    line: OrderLineOut,
+    before: Progress,
+    words: str,
+    meant: MeantCount | None = None,
 ) -> Doubt:
     return {
         "kind": kind,
@@ -276,7 +281,7 @@ def _doubt(
     }
 
 
-def _too_many(row: Row, pack: int, before: Progress) -> tuple[str, Meant | None]:
+def _too_many(row: Row, pack: int, before: Progress) -> tuple[str, MeantCount | None]:
     came = row["received"]
     beyond = before.received + came - before.pieces
     arrived = packed(came, pack) if row["each"] > 1 else counted(came)
@@ -288,7 +293,7 @@ def _too_many(row: Row, pack: int, before: Progress) -> tuple[str, Meant | None]
     return f"{words} {hint}".rstrip(), meant
 
 
-def _packs_for_pieces(row: Row, pack: int, still: int) -> tuple[str, Meant | None]:
+def _packs_for_pieces(row: Row, pack: int, still: int) -> tuple[str, MeantCount | None]:
     """Packs taken for pieces or pieces for packs, where the figures look like it."""
     came, each = row["received"], row["each"]
     if each > 1 and came // each <= still:
@@ -303,7 +308,7 @@ def _packs_for_pieces(row: Row, pack: int, still: int) -> tuple[str, Meant | Non
     return "", None
 
 
-def _part_of_pack(came: int, pack: int, still: int) -> tuple[str, Meant | None]:
+def _part_of_pack(came: int, pack: int, still: int) -> tuple[str, MeantCount | None]:
     words = f"it is bought in packs of {pack}, and {counted(came)} came: no whole packs."
     if came * pack > still:
         return words, None

@@ -21,7 +21,7 @@ LEADING = 1.28
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class TextRun:
     """One sentence of a cell; it starts on a line of its own."""
 
     text: str
@@ -30,7 +30,7 @@ class Said:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class TextLine:
     """One line as it is printed: text of one weight and its width in points."""
 
     text: str
@@ -43,7 +43,7 @@ class Line:
         return self.size * LEADING
 
 
-Cell = str | Sequence[Said]
+Cell = str | Sequence[TextRun]
 """A cell of a table: a short text, or sentences."""
 
 
@@ -52,13 +52,13 @@ def _width(text: str, font: str, size: float) -> float:
     return width(text, font, size)
 
 
-def wrapped(cell: Cell, room: float) -> list[Line]:
+def wrapped(cell: Cell, room: float) -> list[TextLine]:
     """The lines of a cell that is so many points wide; words that are longer are cut."""
-    sentences = [Said(cell)] if isinstance(cell, str) else cell
+    sentences = [TextRun(cell)] if isinstance(cell, str) else cell
     return [line for sentence in sentences for line in _lines(sentence, room)]
 
 
-def _lines(said: Said, room: float) -> Iterator[Line]:
+def _lines(said: TextRun, room: float) -> Iterator[TextLine]:
     font, size = (BOLD if said.bold else REGULAR), said.size
     blank = _width(" ", font, size)
     words: list[str] = []
@@ -66,12 +66,12 @@ def _lines(said: Said, room: float) -> Iterator[Line]:
     for word in plain(said.text).split():
         for piece, wide in _cut(word, font, size, room):
             if words and taken + blank + wide > room:
-                yield Line(" ".join(words), font, size, taken)
+                yield TextLine(" ".join(words), font, size, taken)
                 words, taken = [], 0.0
             taken += wide + (blank if words else 0.0)
             words.append(piece)
     if words:
-        yield Line(" ".join(words), font, size, taken)
+        yield TextLine(" ".join(words), font, size, taken)
 
 
 def _cut(word: str, font: str, size: float, room: float) -> Iterator[tuple[str, float]]:
@@ -90,13 +90,13 @@ def _cut(word: str, font: str, size: float, room: float) -> Iterator[tuple[str, 
         start = end
 
 
-def height(lines: Sequence[Line]) -> float:
+def height(lines: Sequence[TextLine]) -> float:
     """Points that lines take below each other."""
     return sum(line.height for line in lines)
 
 
 def write(
-    canvas: Canvas, lines: Sequence[Line], x: float, top: float, room: float = 0, right: bool = False
+    canvas: Canvas, lines: Sequence[TextLine], x: float, top: float, room: float = 0, right: bool = False
 ) -> None:
     """Write lines below each other from the point (x, top); at the right edge of the room when asked to."""
     if not lines:
@@ -115,7 +115,7 @@ def write(
 class Block(Flowable):
     """Sentences as a flowable that is never split: for headings and the cells of small tables."""
 
-    def __init__(self, said: Sequence[Said], right: bool = False) -> None:
+    def __init__(self, said: Sequence[TextRun], right: bool = False) -> None:
         super().__init__()
         self._said, self._right = said, right
 

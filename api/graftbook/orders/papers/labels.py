@@ -8,7 +8,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, PageBreak, Spacer
 
 from graftbook.orders.papers import barcode
-from graftbook.orders.papers.cells import Said, wrapped, write
+from graftbook.orders.papers.cells import TextRun, wrapped, write
 from graftbook.orders.papers.layout import Paper, bytes_of
 
 ACROSS, DOWN = 3, 8
@@ -73,8 +73,8 @@ def _draw(pen: Canvas, label: Label, left: float) -> None:
     pen.setLineWidth(0.3)
     pen.rect(left, 0, WIDE, TALL, stroke=1, fill=0)
     room = WIDE - 2 * INSIDE
-    large = wrapped([Said(label.large, bold=True, size=12)], room)[:1]
-    small = wrapped([Said(label.small, size=7)], room)[:2]
+    large = wrapped([TextRun(label.large, bold=True, size=12)], room)[:1]
+    small = wrapped([TextRun(label.small, size=7)], room)[:2]
     write(pen, large, left + INSIDE, TALL - 2 * mm)
     write(pen, small, left + INSIDE, TALL - 2 * mm - sum(line.height for line in large))
     if label.has_bars:
@@ -82,7 +82,7 @@ def _draw(pen: Canvas, label: Label, left: float) -> None:
     else:
         write(
             pen,
-            wrapped([Said("No bar code: too long, or letters that it lacks", size=6)], room),
+            wrapped([TextRun("No bar code: too long, or letters that it lacks", size=6)], room),
             left + INSIDE,
             6 * mm,
         )
@@ -93,5 +93,5 @@ def _draw_bars(pen: Canvas, coded: str, left: float, room: float) -> None:
     start = left + (WIDE - module * barcode.modules(coded)) / 2
     for at, width in barcode.bars(coded):
         pen.rect(start + at * module, 5 * mm, width * module, BARS_TALL, stroke=0, fill=1)
-    line = wrapped([Said(coded, size=7)], room)[:1]
+    line = wrapped([TextRun(coded, size=7)], room)[:1]
     write(pen, line, left + (WIDE - line[0].width) / 2, 4.6 * mm)

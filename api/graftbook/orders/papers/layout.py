@@ -15,7 +15,7 @@ from reportlab.lib.utils import TimeStamp
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, PageTemplate, Spacer, Table
 
-from graftbook.orders.papers.cells import SIZE, SMALL, Block, Line, Said, height, wrapped, write
+from graftbook.orders.papers.cells import SIZE, SMALL, Block, TextLine, TextRun, height, wrapped, write
 from graftbook.orders.papers.fonts import BOLD, REGULAR, letters
 from graftbook.orders.papers.rows import HAIR, Grid, Rows
 from graftbook.orders.papers.text import plain
@@ -68,8 +68,8 @@ def bytes_of(paper: Paper, parts: Iterable[Iterable[Flowable]]) -> bytes:
     return written.getvalue()
 
 
-def _foot(paper: Paper) -> list[Line]:
-    return wrapped([Said(paper.foot, size=SMALL)], paper.width)
+def _foot(paper: Paper) -> list[TextLine]:
+    return wrapped([TextRun(paper.foot, size=SMALL)], paper.width)
 
 
 def foot_is_whole(paper: Paper) -> bool:
@@ -80,10 +80,10 @@ def foot_is_whole(paper: Paper) -> bool:
 class _Counted(Canvas):
     """A canvas that keeps its pages until it knows how many there are, then writes each foot."""
 
-    def __init__(self, paper: Paper, foot: Sequence[Line], *args: Any, **options: Any) -> None:
+    def __init__(self, paper: Paper, foot: Sequence[TextLine], *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self._paper, self._foot = paper, foot
-        self._running = wrapped([Said(paper.running, size=SMALL)], paper.width - 28 * mm)[:1]
+        self._running = wrapped([TextRun(paper.running, size=SMALL)], paper.width - 28 * mm)[:1]
         self._kept: list[dict[str, Any]] = []
         stamp = TimeStamp(invariant=1)
         made = (paper.day or date(2000, 1, 1)).timetuple()
@@ -110,19 +110,24 @@ class _Counted(Canvas):
         self.line(MARGIN, top + 3, MARGIN + wide, top + 3)
         write(self, self._foot, MARGIN, top)
         write(self, self._running, MARGIN, 9.2 * mm)
-        write(self, wrapped([Said(page, bold=True, size=SMALL)], wide), MARGIN, 9.2 * mm, wide, right=True)
+        write(self, wrapped([TextRun(page, bold=True, size=SMALL)], wide), MARGIN, 9.2 * mm, wide, right=True)
 
 
 def heading(text: str, needs: float) -> list[Flowable]:
     """A heading; it goes to the next page when fewer than `needs` points are left below it."""
-    return [CondPageBreak(needs + 26), Spacer(0, 10), Block([Said(text, bold=True, size=9.5)]), Spacer(0, 2)]
+    return [
+        CondPageBreak(needs + 26),
+        Spacer(0, 10),
+        Block([TextRun(text, bold=True, size=9.5)]),
+        Spacer(0, 2),
+    ]
 
 
 def letterhead(paper: Paper, house: str, title: str, kind: str) -> list[Flowable]:
     """The house's own lines on the left, what the paper is on the right, a heavy rule below."""
     first, *more = [line for line in map(plain, house.splitlines()) if line][:9] or [""]
-    mine = Block([Said(first[:160], bold=True, size=9), *(Said(line[:160], size=8) for line in more)])
-    what = Block([Said(kind[:160], size=9), Said(plain(title)[:160], bold=True, size=14)], right=True)
+    mine = Block([TextRun(first[:160], bold=True, size=9), *(TextRun(line[:160], size=8) for line in more)])
+    what = Block([TextRun(kind[:160], size=9), TextRun(plain(title)[:160], bold=True, size=14)], right=True)
     table = Table([[mine, what]], colWidths=[paper.width * 0.42, paper.width * 0.58], hAlign="LEFT")
     table.setStyle(
         [_FONT, ("LEFTPADDING", (0, 0), (-1, -1), 0), ("RIGHTPADDING", (0, 0), (-1, -1), 0),
@@ -134,7 +139,7 @@ def letterhead(paper: Paper, house: str, title: str, kind: str) -> list[Flowable
 def strip(paper: Paper, facts: Sequence[tuple[str, object]]) -> list[Flowable]:
     """Short facts side by side, each below its small label."""
     cells = [
-        Block([Said(label, size=SMALL), Said(plain(value)[:80], bold=True, size=8.5)])
+        Block([TextRun(label, size=SMALL), TextRun(plain(value)[:80], bold=True, size=8.5)])
         for label, value in facts
     ]
     table = Table([cells], colWidths=[paper.width / len(cells)] * len(cells), hAlign="LEFT", spaceAfter=8)
@@ -158,7 +163,9 @@ def sums(paper: Paper, rows: Sequence[tuple[str, str]], wide: float = 82 * mm) -
     return [Spacer(0, 5), table]
 
 
-def beside(paper: Paper, grid: Grid, said: Sequence[Said], rows: Sequence[tuple[str, str]]) -> list[Flowable]:
+def beside(
+    paper: Paper, grid: Grid, said: Sequence[TextRun], rows: Sequence[tuple[str, str]]
+) -> list[Flowable]:
     """A short grid with a sentence under it, and the sums at its right; never parted."""
     wide = paper.width * 0.58
     shown = Rows(grid, wide)
@@ -180,7 +187,7 @@ def table(paper: Paper, grid: Grid, title: str = "") -> list[Flowable]:
 
 def box(paper: Paper, label: str, sentences: Sequence[str]) -> list[Flowable]:
     """Sentences in a frame with a black label: what must not be overlooked. None, no box."""
-    lines = [Said(sentence, size=8) for sentence in sentences if plain(sentence).strip()]
+    lines = [TextRun(sentence, size=8) for sentence in sentences if plain(sentence).strip()]
     return (
         [Spacer(0, 6), Boxed(label, paper.width, wrapped(lines, paper.width - Boxed.TAG - 12))]
         if lines
@@ -195,7 +202,7 @@ class Boxed(Flowable):
     SHORT = 250.0
     """Points: a box that takes less stands on one page."""
 
-    def __init__(self, label: str, wide: float, lines: Sequence[Line]) -> None:
+    def __init__(self, label: str, wide: float, lines: Sequence[TextLine]) -> None:
         super().__init__()
         self._label, self._lines = label, lines
         self.width, self.height = wide, height(lines) + 8
@@ -222,7 +229,10 @@ class Boxed(Flowable):
         pen.rect(0, 0, self.width, self.height, stroke=1, fill=0)
         pen.setFillColor(colors.white)
         write(
-            pen, wrapped([Said(self._label, bold=True, size=SIZE)], self.TAG - 10)[:1], 6, self.height - 3.6
+            pen,
+            wrapped([TextRun(self._label, bold=True, size=SIZE)], self.TAG - 10)[:1],
+            6,
+            self.height - 3.6,
         )
         pen.setFillColor(colors.black)
         write(pen, self._lines, self.TAG + 6, self.height - 3)

@@ -7,7 +7,7 @@ from reportlab.platypus import Flowable
 
 from graftbook.http.values import capital, counted
 from graftbook.orders.buying.not_bought import said_of
-from graftbook.orders.papers.cells import SMALL, Cell, Said
+from graftbook.orders.papers.cells import SMALL, Cell, TextRun
 from graftbook.orders.papers.layout import (
     Paper,
     beside,
@@ -20,7 +20,7 @@ from graftbook.orders.papers.layout import (
     table,
 )
 from graftbook.orders.papers.parts import Whole, part_of
-from graftbook.orders.papers.rows import Column, Grid, left, right
+from graftbook.orders.papers.rows import Grid, PaperColumn, left, right
 from graftbook.orders.papers.text import (
     Facts,
     amount,
@@ -129,7 +129,7 @@ def vehicles_table(paper: Paper, facts: Facts) -> list[Flowable]:
             vehicle["label"] or "", vehicle["chassis"] or "", vehicle["title"] or vehicle["variant"] or "",
             str(vehicle["built"] or ""),
         ]  # fmt: skip
-        grid.add(*row, *([[Said(wish) for wish in vehicle["wishes"]]] if wished else []))
+        grid.add(*row, *([[TextRun(wish) for wish in vehicle["wishes"]]] if wished else []))
     return table(paper, grid)
 
 
@@ -146,12 +146,12 @@ def _not_bought(paper: Paper, facts: Facts) -> list[Flowable]:
     for group in facts["not_bought_why"]:
         grid.band(group["sentence"])
         for item in (items[number] for number in group["numbers"]):
-            name = [Said(item["name"], bold=True)]
-            grid.add(item["number"], name, str(item["quantity"]), [Said(said_of(item))])
+            name = [TextRun(item["name"], bold=True)]
+            grid.add(item["number"], name, str(item["quantity"]), [TextRun(said_of(item))])
     return table(paper, grid, f"Not bought: {counted(len(facts['not_supplied']), 'line')}")
 
 
-def _columns(taxed: bool) -> list[Column]:
+def _columns(taxed: bool) -> list[PaperColumn]:
     """The columns of the lines; that of the tax only where there is some."""
     tax = [right("Tax", 38)] if taxed else []
     return [
@@ -201,20 +201,20 @@ def _add_line(grid: Grid, line: Facts, facts: Facts, taxed: bool) -> None:
     numbers, whole = _cautions_of(line, facts)
     grid.add(
         str(line["line"]),
-        [Said(line["number"], bold=True)],
-        [Said(listed((line["name"], line["amount"])), bold=True)],
+        [TextRun(line["number"], bold=True)],
+        [TextRun(listed((line["name"], line["amount"])), bold=True)],
         str(line["pieces"]),
         shown(line["unit_price"]),
         shown(line["total"]),
         *([shown(line["tax"]) if amount(line["tax"]) else ""] if taxed else []),
         shown(line["deposits"]) if amount(line["deposits"]) else "",
         str(line["arrives"] or ""),
-        [Said(listed(numbers), bold=True)],
-        under=[*_words_under(line, facts), *(Said(danger, bold=True, size=SMALL) for danger in whole)],
+        [TextRun(listed(numbers), bold=True)],
+        under=[*_words_under(line, facts), *(TextRun(danger, bold=True, size=SMALL) for danger in whole)],
     )
 
 
-def _words_under(line: Facts, facts: Facts) -> list[Said]:
+def _words_under(line: Facts, facts: Facts) -> list[TextRun]:
     """In words, as short as may be: where the part goes, why, how far it has come."""
     older = went_before(line)
     found = [
@@ -227,8 +227,8 @@ def _words_under(line: Facts, facts: Facts) -> list[Said]:
         plain(line["evidence_grade"]),
         f"Note: {plain(line['note'])}" if line["note"] else "",
     ]
-    arrived = Said(came(line), bold=bool(line.get("too_many")), size=SMALL)
-    return [Said(listed(found, " · "), size=SMALL), *([arrived] if arrived.text else [])]
+    arrived = TextRun(came(line), bold=bool(line.get("too_many")), size=SMALL)
+    return [TextRun(listed(found, " · "), size=SMALL), *([arrived] if arrived.text else [])]
 
 
 def _pack_words(line: Facts) -> str:
@@ -297,11 +297,11 @@ def _prices(paper: Paper, facts: Facts) -> list[Flowable]:
     if not way:
         return sums(paper, _totals(facts))
     grid = Grid([left("From the answer's parts to the order's", 90), right(facts["currency"], 24)])
-    grid.add([Said("Parts in the answer, at the catalogue's prices")], shown(way["answer_parts"]))
+    grid.add([TextRun("Parts in the answer, at the catalogue's prices")], shown(way["answer_parts"]))
     for one in way["differences"]:
-        grid.add([Said(one["sentence"])], shown(one["amount"]))
-    grid.add([Said("Parts in the order", bold=True)], shown(way["order_parts"]))
-    return beside(paper, grid, [Said(way["sentence"], size=SMALL)], _totals(facts))
+        grid.add([TextRun(one["sentence"])], shown(one["amount"]))
+    grid.add([TextRun("Parts in the order", bold=True)], shown(way["order_parts"]))
+    return beside(paper, grid, [TextRun(way["sentence"], size=SMALL)], _totals(facts))
 
 
 def _price_of_days(paper: Paper, facts: Facts) -> list[Flowable]:
@@ -311,7 +311,10 @@ def _price_of_days(paper: Paper, facts: Facts) -> list[Flowable]:
     grid = Grid([left(by, 40), right("Parts and carriage", 32), right("More", 24), left("Suppliers", 90)])
     for day in facts["price_of_days"]:
         grid.add(
-            str(day["by"]), shown(day["total"]), shown(day["extra"]), [Said(listed(day["suppliers"], "; "))]
+            str(day["by"]),
+            shown(day["total"]),
+            shown(day["extra"]),
+            [TextRun(listed(day["suppliers"], "; "))],
         )
     return table(paper, grid, "What each day gained costs")
 
@@ -320,12 +323,15 @@ def _in_hand(paper: Paper, facts: Facts) -> list[Flowable]:
     grid = Grid([left("Number", 26), left("Part", 62), right("Pieces", 12), left("Where", 116)])
     for item in facts["from_stock"]:
         grid.add(
-            item["number"], item["name"], str(item["quantity"]), [Said(listed(("own stock", item["place"])))]
+            item["number"],
+            item["name"],
+            str(item["quantity"]),
+            [TextRun(listed(("own stock", item["place"])))],
         )
     for item in facts["at_hand"]:
         place = listed((item.get("vehicle"), listed(item["positions"], "; ")), ": ")
         where = f"on the bench, for {place}"
-        grid.add(item["number"], item["name"], str(item["quantity"]), [Said(where)])
+        grid.add(item["number"], item["name"], str(item["quantity"]), [TextRun(where)])
     return table(paper, grid, "In the house already, not ordered")
 
 
@@ -365,8 +371,8 @@ def _add_taken_off(grid: Grid, row: Sequence[Facts], said: str, name_vehicles: b
     grid.add(
         str(sum(off["quantity"] for off in row)),
         first["number"],
-        [Said(first["name"])],
-        [Said(listed(places, "; "))],
+        [TextRun(first["name"])],
+        [TextRun(listed(places, "; "))],
         listed(dict.fromkeys(off["replaced_by"] or "nothing" for off in row), "; "),
-        under=[Said(shortened(why, OFF_LETTERS), size=SMALL)] if why else (),
+        under=[TextRun(shortened(why, OFF_LETTERS), size=SMALL)] if why else (),
     )

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from graftbook.orders.papers.cells import Said
+from graftbook.orders.papers.cells import TextRun
 from graftbook.orders.papers.layout import Paper, box, bytes_of, letterhead, table
 from graftbook.orders.papers.rows import Grid, left, right
 from graftbook.orders.papers.text import Facts, day_of, in_order, listed, plain
@@ -34,7 +34,7 @@ def picking_pdf(facts: Facts, house: str = "") -> bytes:
     for place, parts in by_place(facts["from_stock"]):
         grid.band(place)
         for part in parts:
-            row = (BOX, [Said(part["number"], bold=True)], [Said(part["name"])], str(part["quantity"]))
+            row = (BOX, [TextRun(part["number"], bold=True)], [TextRun(part["name"])], str(part["quantity"]))
             grid.add(*row)
     taken = table(sheet, grid) or box(sheet, "The store", ["Nothing is taken from the store."])
     return bytes_of(sheet, [letterhead(sheet, house, plain(facts["name"]), "Picking list"), taken])

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from reportlab.platypus import Flowable
 
 from graftbook.http.values import capital
-from graftbook.orders.papers.cells import Said
+from graftbook.orders.papers.cells import TextRun
 from graftbook.orders.papers.layout import Paper, box, bytes_of, letterhead, strip, sums, table
 from graftbook.orders.papers.pdf import vehicles_table
 from graftbook.orders.papers.rows import Grid, left, right
@@ -64,7 +64,7 @@ def _items(paper: Paper, facts: QuotationOut) -> list[Flowable]:
     grid = Grid([left("What", 110), right("Tax rate", 24), right("Without tax", 40)])
     for item in facts["items"]:
         rate = "none recorded" if item["tax_rate"] is None else percent(item["tax_rate"])
-        grid.add([Said(capital(item["what"]), bold=True)], rate, shown(item["amount"]))
+        grid.add([TextRun(capital(item["what"]), bold=True)], rate, shown(item["amount"]))
     return table(paper, grid, "What it costs")
 
 
@@ -85,5 +85,5 @@ def _in_all(facts: QuotationOut) -> str:
 def _payments(paper: Paper, facts: QuotationOut) -> list[Flowable]:
     grid = Grid([left("Due on", 30), left("What for", 104), right(f"Amount, {facts['currency']}", 40)])
     for payment in facts["payments"]:
-        grid.add(str(payment["on"]), [Said(capital(payment["what"]))], shown(payment["amount"]))
+        grid.add(str(payment["on"]), [TextRun(capital(payment["what"]))], shown(payment["amount"]))
     return table(paper, grid, "Payments")

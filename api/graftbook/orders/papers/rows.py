@@ -7,7 +7,7 @@ from functools import cached_property
 from reportlab.lib import colors
 from reportlab.platypus import Flowable
 
-from graftbook.orders.papers.cells import SMALL, Cell, Line, Said, height, wrapped, write
+from graftbook.orders.papers.cells import SMALL, Cell, TextLine, TextRun, height, wrapped, write
 
 TALLEST = 420.0
 """Points: no row grows taller; what a cell says beyond it goes on in a further row."""
@@ -18,7 +18,7 @@ PAD_SIDE, PAD_TOP, PAD_BOTTOM = 3.5, 1.6, 2.6
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class PaperColumn:
     """A column of a table: its heading, its share of the width, whether figures stand at its right edge."""
 
     label: str
@@ -26,14 +26,14 @@ class Column:
     right: bool
 
 
-def left(label: str, share: float) -> Column:
+def left(label: str, share: float) -> PaperColumn:
     """A column of text."""
-    return Column(label, share, right=False)
+    return PaperColumn(label, share, right=False)
 
 
-def right(label: str, share: float) -> Column:
+def right(label: str, share: float) -> PaperColumn:
     """A column of figures."""
-    return Column(label, share, right=True)
+    return PaperColumn(label, share, right=True)
 
 
 @dataclass(slots=True)
@@ -43,28 +43,28 @@ class Grid:
     What is said under a row starts at the column with the number `under_from` and runs to the right edge.
     """
 
-    columns: Sequence[Column]
+    columns: Sequence[PaperColumn]
     under_from: int = 1
-    rows: list[tuple[Sequence[Cell], Sequence[Said]] | str] = field(default_factory=list)
+    rows: list[tuple[Sequence[Cell], Sequence[TextRun]] | str] = field(default_factory=list)
 
     def band(self, text: str) -> None:
         """A heading inside the table; it stays with the row after it, and is repeated on the next page."""
         self.rows.append(text)
 
-    def add(self, *cells: Cell, under: Sequence[Said] = ()) -> None:
+    def add(self, *cells: Cell, under: Sequence[TextRun] = ()) -> None:
         """A row, a cell a column, and the sentences under it."""
         self.rows.append((cells, under))
 
 
 @dataclass(frozen=True)
-class Row:
+class PaperRow:
     """A row as it is printed.
 
     `band` is the heading that it stands below; `goes_on`: the next row belongs to it.
     """
 
-    cells: Sequence[Sequence[Line]]
-    under: Sequence[Line] = ()
+    cells: Sequence[Sequence[TextLine]]
+    under: Sequence[TextLine] = ()
     band: str = ""
     is_band: bool = False
     goes_on: bool = False
@@ -83,14 +83,14 @@ class Row:
 class Rows(Flowable):
     """The flowable of a grid, a given number of points wide."""
 
-    def __init__(self, grid: Grid, wide: float, rows: Sequence[Row] | None = None) -> None:
+    def __init__(self, grid: Grid, wide: float, rows: Sequence[PaperRow] | None = None) -> None:
         super().__init__()
         self.grid, self.width = grid, wide
         shares = sum(column.share for column in grid.columns)
         self._widths = [wide * column.share / shares for column in grid.columns]
         self._rights = [column.right for column in grid.columns]
-        self._head = Row(
-            self._lines([[Said(column.label, bold=True, size=SMALL)] for column in grid.columns])
+        self._head = PaperRow(
+            self._lines([[TextRun(column.label, bold=True, size=SMALL)] for column in grid.columns])
         )
         self._rows = self._laid_out() if rows is None else rows
         self.height = self._head.height + sum(row.height for row in self._rows)
@@ -105,8 +105,8 @@ class Rows(Flowable):
                 break
         return tall
 
-    def _laid_out(self) -> list[Row]:
-        found: list[Row] = []
+    def _laid_out(self) -> list[PaperRow]:
+        found: list[PaperRow] = []
         band = ""
         for row in self.grid.rows:
             if isinstance(row, str):
@@ -116,16 +116,18 @@ class Rows(Flowable):
                 found += self._portions(*row, band)
         return found
 
-    def _band(self, text: str) -> Row:
-        return Row([wrapped([Said(text, bold=True)], self.width - 2 * PAD_SIDE)[:3]], band=text, is_band=True)
+    def _band(self, text: str) -> PaperRow:
+        return PaperRow(
+            [wrapped([TextRun(text, bold=True)], self.width - 2 * PAD_SIDE)[:3]], band=text, is_band=True
+        )
 
-    def _lines(self, cells: Sequence[Cell]) -> list[list[Line]]:
+    def _lines(self, cells: Sequence[Cell]) -> list[list[TextLine]]:
         return [wrapped(cell, wide - 2 * PAD_SIDE) for cell, wide in zip(cells, self._widths, strict=True)]
 
-    def _portions(self, cells: Sequence[Cell], under: Sequence[Said], band: str) -> list[Row]:
+    def _portions(self, cells: Sequence[Cell], under: Sequence[TextRun], band: str) -> list[PaperRow]:
         """One row, or several where it says more than may stand in one."""
         lines_under = wrapped(under, sum(self._widths[self.grid.under_from :]) - 2 * PAD_SIDE)
-        row = Row(self._lines(cells), lines_under, band)
+        row = PaperRow(self._lines(cells), lines_under, band)
         if row.height <= TALLEST:
             return [row]
         columns = [_portions(lines) for lines in row.cells]
@@ -133,8 +135,8 @@ class Rows(Flowable):
         levels = [
             [column[level] if level < len(column) else [] for column in columns] for level in range(tall)
         ]
-        rows = [Row(level, (), band, goes_on=True) for level in levels]
-        rows += [Row([[]] * len(cells), lines, band, goes_on=True) for lines in _portions(lines_under)]
+        rows = [PaperRow(level, (), band, goes_on=True) for level in levels]
+        rows += [PaperRow([[]] * len(cells), lines, band, goes_on=True) for lines in _portions(lines_under)]
         return [*rows[:-1], replace(rows[-1], goes_on=False)]
 
     def wrap(self, available_width: float, available_height: float) -> tuple[float, float]:
@@ -178,7 +180,7 @@ class Rows(Flowable):
             if not row.goes_on:
                 self._rule(top, 0.35)
 
-    def _write(self, row: Row, top: float) -> None:
+    def _write(self, row: PaperRow, top: float) -> None:
         left = 0.0
         for lines, wide, right in zip(row.cells, self._widths, self._rights, strict=True):
             write(self.canv, lines, left + PAD_SIDE, top - PAD_TOP, wide - 2 * PAD_SIDE, right)
@@ -195,9 +197,9 @@ class Rows(Flowable):
 CONTINUED = ", continued"
 
 
-def _portions(lines: Sequence[Line]) -> list[list[Line]]:
+def _portions(lines: Sequence[TextLine]) -> list[list[TextLine]]:
     """Lines in portions that are no taller than a row may be."""
-    found: list[list[Line]] = [[]]
+    found: list[list[TextLine]] = [[]]
     room = TALLEST - PAD_TOP - PAD_BOTTOM
     for line in lines:
         if line.height > room:

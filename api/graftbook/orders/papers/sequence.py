@@ -6,7 +6,7 @@ from operator import itemgetter
 
 from reportlab.platypus import Flowable
 
-from graftbook.orders.papers.cells import Said
+from graftbook.orders.papers.cells import TextRun
 from graftbook.orders.papers.layout import Paper, box, bytes_of, letterhead, strip, table
 from graftbook.orders.papers.rows import Grid, left, right
 from graftbook.orders.papers.text import day_of, hours, listed, plain
@@ -66,8 +66,8 @@ def _steps(paper: Paper, facts: FittingOut) -> list[Flowable]:
         for step in steps:
             grid.add(
                 str(step["step"]),
-                [Said(step["verb"], bold=True)],
-                [Said(step["title"], bold=True)],
+                [TextRun(step["verb"], bold=True)],
+                [TextRun(step["title"], bold=True)],
                 MINUTES[step["time"]] or str(step["minutes"]),
                 plain(step["start"]),
                 plain(step["end"]),
@@ -77,7 +77,7 @@ def _steps(paper: Paper, facts: FittingOut) -> list[Flowable]:
     return table(paper, grid, "Steps")
 
 
-def _lines_under(step: StepOut) -> list[Said]:
+def _lines_under(step: StepOut) -> list[TextRun]:
     """What stands under a step: how, with which loose parts, how tight."""
     waits = listed(step["waits_for"])
     found = [
@@ -85,20 +85,22 @@ def _lines_under(step: StepOut) -> list[Said]:
         *step["instructions"],
         f"Special tools: {listed(step['tools'], '; ')}" if step["tools"] else "",
     ]
-    parts = [Said(use["sentence"], bold=True) for use in step["loose_parts"]]
-    tight = [Said(f"Tighten: {plain(value)}", bold=True) for value in step["tightenings"]]
-    return [*(Said(text) for text in found if text), *parts, *tight]
+    parts = [TextRun(use["sentence"], bold=True) for use in step["loose_parts"]]
+    tight = [TextRun(f"Tighten: {plain(value)}", bold=True) for value in step["tightenings"]]
+    return [*(TextRun(text) for text in found if text), *parts, *tight]
 
 
 def _sections(paper: Paper, facts: FittingOut) -> list[Flowable]:
     grid = Grid([left("Section", 90), right("Taking off", 28), right("Fitting", 28), right("Together", 28)])
     for section in facts["sections"]:
         grid.add(
-            [Said(section["title"], bold=True)],
+            [TextRun(section["title"], bold=True)],
             hours(section["removing"]),
             hours(section["fitting"]),
             hours(section["minutes"]),
         )
     least = ", at least" if facts["steps_without_time"] else ""
-    grid.add([Said(f"All sections{least}", bold=True)], "", "", [Said(hours(facts["minutes"]), bold=True)])
+    grid.add(
+        [TextRun(f"All sections{least}", bold=True)], "", "", [TextRun(hours(facts["minutes"]), bold=True)]
+    )
     return table(paper, grid, "Labour a section")

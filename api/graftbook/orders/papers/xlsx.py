@@ -23,7 +23,7 @@ from graftbook.orders.papers.columns import (
     TEXT,
     VEHICLES,
     WHOLE,
-    Column,
+    OrderColumn,
 )  # fmt: skip
 from graftbook.orders.papers.parts import Whole, part_of
 from graftbook.orders.papers.text import Facts, amount, bought_only, day_of, listed, plain
@@ -94,7 +94,7 @@ class _Pen:
         self._at_left = {kind: add({**at_left, "num_format": form}) for kind, form in NUMBER_FORMATS.items()}
 
     def table(
-        self, name: str, columns: Sequence[Column], items: Sequence[Facts], always: bool = False
+        self, name: str, columns: Sequence[OrderColumn], items: Sequence[Facts], always: bool = False
     ) -> None:
         """A sheet with a row an item; its heading stays in sight and is printed on each page."""
         if not items and not always:

@@ -16,7 +16,7 @@ from graftbook.http.parameters import Cursor, DryRun, Limit, page_of
 from graftbook.http.preconditions import IfMatch, IfMatchOfWhatIsThere
 from graftbook.http.responses import ASK_AGAIN, has_already, json_answer, media_type_of, not_modified
 from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, once_of, response_of
-from graftbook.idempotency.service import Answer
+from graftbook.idempotency.service import StoredAnswer
 from graftbook.orders.forms import CSV, MEDIA, form_of
 from graftbook.orders.lists.schemas import StockCountOut, StockIn, StockOut, StockPageOut
 from graftbook.orders.stock import service as stock
@@ -139,7 +139,7 @@ async def count_stock(
 _as_json = json_told(200)
 
 
-def _count_answer(report: stock.CountReport) -> Answer:
+def _count_answer(report: stock.CountReport) -> StoredAnswer:
     if not report.ok:
         raise refused(report)
     return _as_json(report.document())

@@ -9,7 +9,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
 from graftbook.catalogue.format.sheets import Mistake, Place
-from graftbook.catalogue.loading.load import EnoughMistakes, Report
+from graftbook.catalogue.loading.load import EnoughMistakes, LoadReport
 from graftbook.catalogue.store.tables import table
 from graftbook.database import reading, writing
 from graftbook.http.preconditions import document_etag, names_etag, require_match
@@ -29,7 +29,7 @@ class NamedStock(StockOut):
 
 
 @dataclass(slots=True)
-class CountReport(Report):
+class CountReport(LoadReport):
     """What a count did, or what stops it: each number that is otherwise now, with what was and what is.
 
     `etag`: of the whole store as the count found it.

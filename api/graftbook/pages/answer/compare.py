@@ -31,7 +31,7 @@ SETS = "3"
 """So many other good sets are asked for where none were yet."""
 
 
-class Told(TypedDict):
+class ComparedSide(TypedDict):
     """One of the two answers: what it is called, what was asked, what came of it, where it stands."""
 
     label: str
@@ -142,7 +142,7 @@ def _facts(
     }
 
 
-def _one_side(label: str, question: PageQuestion, document: ClosureOut) -> Told:
+def _one_side(label: str, question: PageQuestion, document: ClosureOut) -> ComparedSide:
     return {"label": label, "document": document, "question": question, "address": question.address()}
 
 

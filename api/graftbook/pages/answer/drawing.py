@@ -29,7 +29,7 @@ Box = tuple[int, int, int, int]
 """Left, top, right, bottom."""
 
 
-class Told(TypedDict):
+class MarkWords(TypedDict):
     """What a mark says: its kind, the worst flaw left or brought, where it leads, its words."""
 
     kind: str
@@ -40,7 +40,7 @@ class Told(TypedDict):
     section: str
 
 
-class DrawnMark(Told):
+class DrawnMark(MarkWords):
     """A mark and where it is."""
 
     position: str
@@ -67,7 +67,9 @@ class Drawing(TypedDict):
     look: str
 
 
-def drawing_of(service: Service, variant: Variant, told: Mapping[str, Told], look: str) -> Drawing | None:
+def drawing_of(
+    service: Service, variant: Variant, told: Mapping[str, MarkWords], look: str
+) -> Drawing | None:
     """The drawing with what is told of each position; None when the range has no outline."""
     with reading(service.engine) as session:
         connection = session.connection()
@@ -76,7 +78,9 @@ def drawing_of(service: Service, variant: Variant, told: Mapping[str, Told], loo
     return drawn(outlines, marks, told, look) if outlines else None
 
 
-def drawn(outlines: Sequence[Outline], marks: Iterable[Mark], told: Mapping[str, Told], look: str) -> Drawing:
+def drawn(
+    outlines: Sequence[Outline], marks: Iterable[Mark], told: Mapping[str, MarkWords], look: str
+) -> Drawing:
     """The views; a place of which nothing is told is empty and has no mark."""
     placed: dict[str, list[DrawnMark]] = defaultdict(list)
     for mark in marks:
@@ -140,7 +144,7 @@ def told_of(
     lines: Mapping[str, int],
     flaw_ids: Mapping[tuple[str, str], str],
     stay_ids: Mapping[str, str],
-) -> dict[str, Told]:
+) -> dict[str, MarkWords]:
     """Position → what its mark says. `flaw_ids`: (flaw, position) → where on the page the flaw is told;
     `stay_ids`: position → where what stays is told."""
     wrong: dict[str, list[FlawNoteOut]] = defaultdict(list)
@@ -148,7 +152,7 @@ def told_of(
         wrong[flaw["position"]].append(flaw)
     for flaws in wrong.values():
         flaws.sort(key=lambda flaw: SEVERITIES.index(flaw["severity"]))
-    places: dict[str, Told] = {}
+    places: dict[str, MarkWords] = {}
     for change in found["changes"]:
         line = lines[change["position"]]
         places[change["position"]] = {

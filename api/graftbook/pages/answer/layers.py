@@ -42,7 +42,7 @@ class Box:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ReasonLine:
     """A reason: from `start` to `end`, as an SVG path. `first` is the reason told first."""
 
     start: str
@@ -52,14 +52,14 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawing:
+class ReasonsDrawing:
     boxes: tuple[Box, ...]
-    lines: tuple[Line, ...]
+    lines: tuple[ReasonLine, ...]
     width: int
     height: int
 
 
-def draw(columns: Mapping[str, int], reasons: Iterable[tuple[str, str, bool]]) -> Drawing:
+def draw(columns: Mapping[str, int], reasons: Iterable[tuple[str, str, bool]]) -> ReasonsDrawing:
     """Lay out nodes.
 
     `columns`: node → column from 0; `reasons`: (from, to, whether it is the first reason). A reason
@@ -68,12 +68,12 @@ def draw(columns: Mapping[str, int], reasons: Iterable[tuple[str, str, bool]]) -
     known = [reason for reason in reasons if reason[0] in columns and reason[1] in columns]
     order = _split(_columns_in_order(columns, known))
     boxes = _boxes_of(order, known)
-    lines = [Line(a, b, _path(boxes[a], boxes[b]), first) for a, b, first in known if a != b]
+    lines = [ReasonLine(a, b, _path(boxes[a], boxes[b]), first) for a, b, first in known if a != b]
     right = [box.x + WIDTH for box in boxes.values()] or [0]
     bulges = [_reach(boxes[a], boxes[b]) for a, b, _ in known if a != b]
     width = max(*right, *bulges, MARGIN) + MARGIN
     height = max((box.y + HEIGHT for box in boxes.values()), default=0) + MARGIN
-    return Drawing(tuple(boxes.values()), tuple(lines), int(width), int(height))
+    return ReasonsDrawing(tuple(boxes.values()), tuple(lines), int(width), int(height))
 
 
 def _columns_in_order(

@@ -9,7 +9,7 @@ from fastapi import Request
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
-from graftbook.pages.answer.layers import HEIGHT, WIDTH, Drawing, draw
+from graftbook.pages.answer.layers import HEIGHT, WIDTH, ReasonsDrawing, draw
 from graftbook.pages.answer.rows import numbered
 from graftbook.pages.asking.question import question_of, takes_question
 from graftbook.pages.frame import gone_to, page
@@ -159,7 +159,7 @@ def _settle_columns(nodes: dict[str, Node], reasons: Sequence[Reason]) -> None:
         node["column"] = used[node["column"]]
 
 
-def drawn(drawing: Drawing, nodes: Mapping[str, Node], reasons: Sequence[Reason]) -> dict[str, Any]:
+def drawn(drawing: ReasonsDrawing, nodes: Mapping[str, Node], reasons: Sequence[Reason]) -> dict[str, Any]:
     """The drawing as the template writes it; boxes know the boxes that are their reasons."""
     ids = {name: f"n{number}" for number, name in enumerate(nodes)}
     origins = defaultdict(list)

@@ -23,20 +23,20 @@ CLAIMS = frozenset(("companion", "conflict", "joint", "budget", "flaw"))
 """Reasons that are records, so that a picture can be of them."""
 
 
-class Step(BecauseOut):
+class ChainStep(BecauseOut):
     """A reason on the way back to a wish: the row and the part that bring it, where they do."""
 
     line: int | None
     part: ChangeOut | LooseOut | None
 
 
-class Choice(OtherOut):
+class OtherChoice(OtherOut):
     """What else could sit there, and the question that asks for it."""
 
     address: str
 
 
-class Row(TypedDict):
+class SetRow(TypedDict):
     """What a row says. Pieces, price, work and looks are those of all its places together."""
 
     line: int
@@ -54,19 +54,19 @@ class Row(TypedDict):
     phrase: str
     wished: bool
     asker: int | None
-    steps: list[Step]
-    choices: list[Choice]
+    steps: list[ChainStep]
+    choices: list[OtherChoice]
     barred: list[OtherOut]
     pictures: list[PictureOut]
     refused: NotRequired[str]
     kept: NotRequired[str]
 
 
-class Group(TypedDict):
+class SetGroup(TypedDict):
     """Rows under one head."""
 
     title: str
-    rows: list[Row]
+    rows: list[SetRow]
 
 
 def rows_of(document: ClosureOut, found: SetOut) -> list[list[ChangeOut]]:
@@ -93,7 +93,7 @@ def _lines(rows: Sequence[Sequence[ChangeOut]]) -> dict[str, int]:
 
 def grouped(
     document: ClosureOut, found: SetOut, asked_now: PageQuestion, whole: SetOut | None = None
-) -> list[Group]:
+) -> list[SetGroup]:
     """The rows under their heads: what was wished first, then each section.
 
     `whole`: the set that asks for them, where the rows are a part of it.
@@ -103,7 +103,7 @@ def grouped(
     parts: dict[str, ChangeOut | LooseOut] = {part["component"]: part for part in found["loose_parts"]}
     parts |= {change["position"]: change for change in found["changes"]}
     titles = _titles(whole or found)
-    groups: dict[str, Group] = {}
+    groups: dict[str, SetGroup] = {}
     for line, changes in enumerate(together, start=1):
         first = changes[0]
         head = "as you wished" if _is_wished(first) else first["section_title"]
@@ -125,7 +125,7 @@ def _titles(found: SetOut) -> dict[str, str]:
     return {key: without_side(without_aside(title)).strip(" ,") for key, title in titles.items()}
 
 
-def things(row: Row) -> list[Thing]:
+def things(row: SetRow) -> list[Thing]:
     """What a picture on an opened row may be of: its parts, the claim that they fit, the rules behind it."""
     changes: list[Thing] = [("component", number) for number in row["numbers"]]
     if claim := row["first"]["claim"]:
@@ -134,7 +134,7 @@ def things(row: Row) -> list[Thing]:
     return changes + [(one["cause"], one["name"]) for one in reasons if one["cause"] in CLAIMS]
 
 
-def with_pictures(source: Source, groups: Sequence[Group]) -> None:
+def with_pictures(source: Source, groups: Sequence[SetGroup]) -> None:
     """Put on each row the pictures of what it speaks of, each once; one look into the database for all."""
     found = pictures_of_each(
         source, {thing for group in groups for row in group["rows"] for thing in things(row)}
@@ -160,13 +160,13 @@ def _alike(change: ChangeOut) -> tuple[object, ...]:
 def _row(
     line: int,
     changes: Sequence[ChangeOut],
-    steps: list[Step],
+    steps: list[ChainStep],
     asked_now: PageQuestion,
     titles: Mapping[str, str],
-) -> Row:
+) -> SetRow:
     first = changes[0]
     others = first["alternatives"]
-    row: Row = {
+    row: SetRow = {
         "line": line,
         "key": " ".join(f"{change['position']}={change['component'] or ''}" for change in changes),
         "first": first,
@@ -205,7 +205,7 @@ def _phrase(one: ChangeOut | LooseOut, titles: Mapping[str, str]) -> str:
     return phrase(one["why"])
 
 
-def _choice(asked_now: PageQuestion, change: ChangeOut, other: OtherOut) -> Choice:
+def _choice(asked_now: PageQuestion, change: ChangeOut, other: OtherOut) -> OtherChoice:
     if other["kept"]:
         taken = asked_now.adding("keep", change["position"])
     elif other["component"] is None:
@@ -217,9 +217,9 @@ def _choice(asked_now: PageQuestion, change: ChangeOut, other: OtherOut) -> Choi
 
 def chain(
     parts: Mapping[str, ChangeOut | LooseOut], lines: Mapping[str, int], change: ChangeOut
-) -> list[Step]:
+) -> list[ChainStep]:
     """The reasons from a change back to the wish, the nearest first."""
-    steps: list[Step] = []
+    steps: list[ChainStep] = []
     seen = {change["position"]}
     because = change["because"]
     while True:

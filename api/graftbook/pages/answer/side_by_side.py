@@ -34,7 +34,7 @@ _COUNTED: tuple[Literal["changes", "visible", "irreversible", "flaws", "unconfir
 _QUIET: tuple[VerdictWord, ...] = ("holds", "not determined")
 
 
-class Part(TypedDict):
+class ComparedPart(TypedDict):
     """What one answer has at a place. `how`: it is new there, stays as it is, comes off, or nothing sits
     there. Quantity, price and minutes are those of all places of the line; what stays costs nothing."""
 
@@ -46,14 +46,14 @@ class Part(TypedDict):
     minutes: int
 
 
-class Line(TypedDict):
+class ComparedLine(TypedDict):
     """A place, or a loose part, in both answers. `price` and `minutes`: what the other has more; a price of
     None cannot be told."""
 
     state: State
     place: str
-    here: Part
-    there: Part
+    here: ComparedPart
+    there: ComparedPart
     price: MoneyOut
     minutes: int
 
@@ -77,7 +77,7 @@ class Check(TypedDict):
     there: FindingOut | None
 
 
-class Flaw(TypedDict):
+class ComparedFlaw(TypedDict):
     """A flaw that one answer leaves otherwise than the other."""
 
     severity: str
@@ -90,12 +90,12 @@ class Flaw(TypedDict):
 class Compared(TypedDict):
     """All that differs between two sets."""
 
-    lines: dict[State, list[Line]]
+    lines: dict[State, list[ComparedLine]]
     totals: list[Total]
     checks: list[Check]
     quiet_checks: int
-    flaws: list[Flaw]
-    flaws_of_one: list[Flaw]
+    flaws: list[ComparedFlaw]
+    flaws_of_one: list[ComparedFlaw]
 
 
 def compared(here: ClosureOut, there: ClosureOut) -> Compared | None:
@@ -116,20 +116,20 @@ def compared(here: ClosureOut, there: ClosureOut) -> Compared | None:
     }
 
 
-def by_state(lines: Iterable[Line]) -> dict[State, list[Line]]:
+def by_state(lines: Iterable[ComparedLine]) -> dict[State, list[ComparedLine]]:
     """The lines of each state that there are any of, what differs most first."""
-    found: dict[State, list[Line]] = defaultdict(list)
+    found: dict[State, list[ComparedLine]] = defaultdict(list)
     for line in lines:
         found[line["state"]].append(line)
     return {state: found[state] for state in STATES if found[state]}
 
 
-def changes_of(one: SetOut, other: SetOut, sections: Sequence[str]) -> list[Line]:
+def changes_of(one: SetOut, other: SetOut, sections: Sequence[str]) -> list[ComparedLine]:
     """The places that either answer changes, by section; a pair that is alike in both is one line."""
     here, there = ({c["position"]: c for c in each["changes"]} for each in (one, other))
     stay_here, stay_there = ({s["position"]: s for s in each["stays"]} for each in (one, other))
     order = {section: place for place, section in enumerate(sections)}
-    together: dict[tuple[object, ...], list[tuple[ChangeOut, Line]]] = defaultdict(list)
+    together: dict[tuple[object, ...], list[tuple[ChangeOut, ComparedLine]]] = defaultdict(list)
     known = {**there, **here}
     for position in sorted(known, key=lambda p: (order.get(known[p]["section"], len(order)), p)):
         change = known[position]
@@ -142,7 +142,7 @@ def changes_of(one: SetOut, other: SetOut, sections: Sequence[str]) -> list[Line
     return [_pair_line([line for _, line in some]) for some in together.values()]
 
 
-def _part(change: ChangeOut | None, stays: StayingOut | None) -> Part:
+def _part(change: ChangeOut | None, stays: StayingOut | None) -> ComparedPart:
     if change is None:
         if stays is None:
             return _nothing()
@@ -159,11 +159,11 @@ def _part(change: ChangeOut | None, stays: StayingOut | None) -> Part:
     }
 
 
-def _nothing() -> Part:
+def _nothing() -> ComparedPart:
     return {"how": "nothing", "numbers": [], "name": "", "quantity": 0, "price": "0.00", "minutes": 0}
 
 
-def _line(place: str, here: Part, there: Part) -> Line:
+def _line(place: str, here: ComparedPart, there: ComparedPart) -> ComparedLine:
     return {
         "state": _state(here, there),
         "place": place,
@@ -174,7 +174,7 @@ def _line(place: str, here: Part, there: Part) -> Line:
     }
 
 
-def _state(here: Part, there: Part) -> State:
+def _state(here: ComparedPart, there: ComparedPart) -> State:
     changed = [part["how"] in ("new", "comes off") for part in (here, there)]
     if not all(changed):
         return "only here" if changed[0] else "only there"
@@ -188,7 +188,7 @@ def _more(here: MoneyOut, there: MoneyOut) -> MoneyOut:
     return None if here is None or there is None else str(Decimal(there) - Decimal(here))
 
 
-def _alike(change: ChangeOut, line: Line) -> tuple[object, ...]:
+def _alike(change: ChangeOut, line: ComparedLine) -> tuple[object, ...]:
     if not change["pair"]:
         return (change["position"],)
     parts = [
@@ -198,7 +198,7 @@ def _alike(change: ChangeOut, line: Line) -> tuple[object, ...]:
     return (change["pair"], without_side(line["place"]), line["state"], *parts)
 
 
-def _pair_line(lines: Sequence[Line]) -> Line:
+def _pair_line(lines: Sequence[ComparedLine]) -> ComparedLine:
     """The lines of a pair as one for both sides."""
     if len(lines) == 1:
         return lines[0]
@@ -206,7 +206,7 @@ def _pair_line(lines: Sequence[Line]) -> Line:
     return {**_line(both_sides([line["place"] for line in lines]), here, there), "state": lines[0]["state"]}
 
 
-def _sum(parts: Sequence[Part]) -> Part:
+def _sum(parts: Sequence[ComparedPart]) -> ComparedPart:
     names = list(dict.fromkeys(part["name"] for part in parts))
     return {
         "how": parts[0]["how"],
@@ -218,13 +218,13 @@ def _sum(parts: Sequence[Part]) -> Part:
     }
 
 
-def loose_of(one: SetOut, other: SetOut) -> list[Line]:
+def loose_of(one: SetOut, other: SetOut) -> list[ComparedLine]:
     """Fluids, gaskets, fasteners of either answer. Another quantity of the same is another figure."""
     here, there = ({p["component"]: p for p in each["loose_parts"]} for each in (one, other))
     return [_line("", _loose(here.get(name)), _loose(there.get(name))) for name in {**here, **there}]
 
 
-def _loose(part: LooseOut | None) -> Part:
+def _loose(part: LooseOut | None) -> ComparedPart:
     if part is None:
         return _nothing()
     return {
@@ -314,10 +314,10 @@ def _worst(check: Check) -> int:
     return min(WORST_FIRST.index(verdict) for verdict in verdicts if verdict)
 
 
-def flaws_of(one: RemarksOut, other: RemarksOut) -> list[Flaw]:
+def flaws_of(one: RemarksOut, other: RemarksOut) -> list[ComparedFlaw]:
     """The flaws that one answer leaves otherwise than the other, the gravest first."""
     here, there = _by_flaw(one), _by_flaw(other)
-    found: list[Flaw] = []
+    found: list[ComparedFlaw] = []
     for name in {**here, **there}:
         (was, note), (becomes, _) = (here.get(name) or there[name], there.get(name) or here[name])
         one_state, other_state = (was if name in here else NOT_THERE, becomes if name in there else NOT_THERE)

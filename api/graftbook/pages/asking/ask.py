@@ -7,7 +7,7 @@ from fastapi import Request
 from starlette.responses import RedirectResponse, Response
 
 from graftbook.access.guard import MayRead
-from graftbook.catalogue.store.lookup import Found
+from graftbook.catalogue.store.lookup import VehicleFound
 from graftbook.pages.asking.question import PageQuestion, question_of, takes_question
 from graftbook.pages.frame import page
 from graftbook.pages.problems import pages_router
@@ -51,7 +51,7 @@ def vehicle_of(service: Service, question: PageQuestion) -> dict[str, Any]:
     where they are mended. Raises UnknownChassis."""
     asked = ask_vehicle(service, question.about_vehicle().body().vehicle)
     book = asked.names.book()
-    found = Found(asked.vehicle, asked.chassis, asked.estimated)
+    found = VehicleFound(asked.vehicle, asked.chassis, asked.estimated)
     facts = vehicle_page(book, found, asked.vehicle)
     return {
         "vehicle": facts,

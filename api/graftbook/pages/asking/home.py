@@ -42,7 +42,7 @@ class Recent(TypedDict):
     title: NotRequired[str]
 
 
-class Offered(TypedDict):
+class UpgradeOffered(TypedDict):
     """A named upgrade to begin with."""
 
     name: str
@@ -86,7 +86,7 @@ def start(request: Request, service: ServiceDep, upgrade: Name = "", specificati
     return response
 
 
-def offered(service: Service, known: list[Entry], chassis: str) -> list[Offered]:
+def offered(service: Service, known: list[Entry], chassis: str) -> list[UpgradeOffered]:
     """The named upgrades: those of the vehicle in hand, or all where there is none."""
     if chassis:
         try:

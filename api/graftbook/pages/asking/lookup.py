@@ -13,7 +13,7 @@ from starlette.responses import RedirectResponse, Response
 from graftbook.access.guard import MayRead
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.names import words_of
-from graftbook.catalogue.search import Line, Page, Search, find
+from graftbook.catalogue.search import ComponentFound, ComponentsPage, Search, find
 from graftbook.catalogue.store.titles import section_titles, titles
 from graftbook.database import reading
 from graftbook.http.fields import LONGEST_WORD
@@ -47,7 +47,7 @@ def look_up(request: Request, service: ServiceDep) -> Response:
     asked = {name: given.get(name, "").strip()[:LONGEST_WORD] for name in FIELDS}
     asked |= {name: asked[name] if asked[name] in words else "" for name, words in CHOICES.items()}
     wrong: Problem | None = None
-    found: Page | None = None
+    found: ComponentsPage | None = None
     with reading(service.engine) as session:
         sections = section_titles(session)
         places = titles(session, r.PositionRecord, [asked["position"]]) if asked["position"] else {}
@@ -74,7 +74,7 @@ def look_up(request: Request, service: ServiceDep) -> Response:
     )
 
 
-def found_page(session: Session, asked: dict[str, str], limit: int, cursor: str) -> Page:
+def found_page(session: Session, asked: dict[str, str], limit: int, cursor: str) -> ComponentsPage:
     """A page of what is asked. The text is the start of a number, or words when no number starts so.
 
     Raises what `find` raises, and InvalidRequest for a text without letters and digits.
@@ -96,7 +96,7 @@ def found_page(session: Session, asked: dict[str, str], limit: int, cursor: str)
     return find(session, by_number, limit=limit, cursor=cursor)
 
 
-def _line(line: Line, sections: dict[str, str]) -> ComponentLineOut:
+def _line(line: ComponentFound, sections: dict[str, str]) -> ComponentLineOut:
     return {**component_line(line), "section": sections.get(line.section, line.section)}
 
 

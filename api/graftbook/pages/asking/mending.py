@@ -10,7 +10,7 @@ from graftbook.pages.asking.question import PageQuestion
 from graftbook.problems import Problem, Unknown, UnknownBuild, UnknownChassis, UnknownComponent
 from graftbook.process.state import Service
 from graftbook.questions.finding.schemas import FoundOut
-from graftbook.questions.finding.service import Found, search, search_document
+from graftbook.questions.finding.service import SearchFound, search, search_document
 from graftbook.questions.schemas import VehicleIn
 
 QUESTION_PAGES = frozenset(
@@ -23,7 +23,7 @@ _THE_VEHICLE = (UnknownBuild, UnknownChassis)
 
 
 @dataclass(frozen=True, slots=True)
-class Meant:
+class NameMeant:
     """What a name that is not known could have meant, and the address that asks so."""
 
     name: str
@@ -39,7 +39,7 @@ def form_address(question: PageQuestion, problem: Problem) -> str:
     return question.without("as_of").address("/ask")
 
 
-def meant(service: Service, path: str, question: PageQuestion, problem: Problem) -> list[Meant]:
+def meant(service: Service, path: str, question: PageQuestion, problem: Problem) -> list[NameMeant]:
     """What an unknown name could have meant: like ones first, then what the search finds."""
     if not isinstance(problem, Unknown):
         return []
@@ -50,24 +50,28 @@ def meant(service: Service, path: str, question: PageQuestion, problem: Problem)
             called |= titles(session, r.ComponentRecord, problem.near)
         answered = searched(service, problem.name, question.value("chassis"), MOST_MEANT)
         found = search_document(answered)["items"] if answered else []
-    rows = [Meant(n, words, question.instead(problem.name, n).address(path)) for n, words in called.items()]
+    rows = [
+        NameMeant(n, words, question.instead(problem.name, n).address(path)) for n, words in called.items()
+    ]
     return [*rows, *_components_for(path, question, problem.name, found, set(called))][:MOST_MEANT]
 
 
 def _components_for(
     path: str, question: PageQuestion, name: str, found: list[FoundOut], known: set[str]
-) -> Iterator[Meant]:
+) -> Iterator[NameMeant]:
     """Components in the place of the name; upgrades and flaws where it was wished."""
     rest = question.without_wish(name)
     for item in found:
         if item["kind"] == "component" and item["name"] not in known:
-            yield Meant(item["name"], item["title"], question.instead(name, item["name"]).address(path))
+            yield NameMeant(item["name"], item["title"], question.instead(name, item["name"]).address(path))
         elif item["kind"] != "component" and rest != question and item["fits"] is not False:
             wished = rest.adding(ASKED_BY[item["kind"]], item["name"]).address(path)
-            yield Meant(item["title"], item["kind"], wished)
+            yield NameMeant(item["title"], item["kind"], wished)
 
 
-def searched(service: Service, text: str, chassis: str, limit: int, *, begun: bool = False) -> Found | None:
+def searched(
+    service: Service, text: str, chassis: str, limit: int, *, begun: bool = False
+) -> SearchFound | None:
     """What a text finds, with a vehicle in hand where its number is known; None of no text."""
     if not text:
         return None

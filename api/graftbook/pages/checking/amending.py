@@ -4,12 +4,12 @@ import csv
 from collections.abc import Iterable, Sequence
 from io import StringIO
 
-from graftbook.pages.checking.typed_list import MOST_OF_ONE, Entry, columns_of, read_list
+from graftbook.pages.checking.typed_list import MOST_OF_ONE, ListEntry, columns_of, read_list
 
 IN, OUT = "+", "-"
 
 
-def change_of(gone: Iterable[Entry] = (), come: Iterable[Entry] = ()) -> str:
+def change_of(gone: Iterable[ListEntry] = (), come: Iterable[ListEntry] = ()) -> str:
     """What a button sends: a line an entry, `- LINE ENTRY` for one that goes, `+ ENTRY` for one that comes.
 
     Empty where an entry could not be read back from a list: then there is no such button.
@@ -28,13 +28,13 @@ def amended(text: str, change: str) -> str:
     return _with(kept, come) if come else kept
 
 
-def some_of(number: str, count: int) -> list[Entry]:
+def some_of(number: str, count: int) -> list[ListEntry]:
     """So many pieces of one number, as entries that a list may have."""
     whole, rest = divmod(count, MOST_OF_ONE)
-    return [Entry(0, number, pieces) for pieces in [MOST_OF_ONE] * whole + [rest] if pieces]
+    return [ListEntry(0, number, pieces) for pieces in [MOST_OF_ONE] * whole + [rest] if pieces]
 
 
-def _as_typed(entry: Entry) -> str:
+def _as_typed(entry: ListEntry) -> str:
     """The entry in words that are read as it; empty where no words are."""
     for words in (entry.text, f"1 x {entry.text}"):
         (read, unread) = read_list(words)
@@ -57,19 +57,19 @@ def _without(text: str, gone: set[str]) -> str:
     return "\n".join(line for line in lines if line is not None)
 
 
-def _with(text: str, come: Sequence[Entry]) -> str:
+def _with(text: str, come: Sequence[ListEntry]) -> str:
     kept = text.rstrip("\n")
     table = columns_of(text.split("\n"))
     added = _rows(come, *table) if table else "\n".join(map(_as_typed, come))
     return f"{kept}\n{added}" if kept else added
 
 
-def _rows(come: Sequence[Entry], between: str, columns: dict[str, int]) -> str:
+def _rows(come: Sequence[ListEntry], between: str, columns: dict[str, int]) -> str:
     """The entries as rows of the list's own table; what has no column stands beside the number, or again."""
     written = StringIO()
     writer = csv.writer(written, delimiter=between, lineterminator="\n")
     for entry in come:
-        alone = Entry(0, entry.number, 1, "" if "position" in columns else entry.position)
+        alone = ListEntry(0, entry.number, 1, "" if "position" in columns else entry.position)
         cells = {
             "number": alone.text,
             "count": str(entry.count),

@@ -15,8 +15,8 @@ from graftbook.access.guard import MayRead
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.asking.question import PageQuestion, takes_question
 from graftbook.pages.checking.amending import amended
-from graftbook.pages.checking.checked import LONGEST_ADDRESS, Mistake, checked_facts
-from graftbook.pages.checking.typed_list import MOST_ENTRIES, Entry, Unread, read_list
+from graftbook.pages.checking.checked import LONGEST_ADDRESS, ListMistake, checked_facts
+from graftbook.pages.checking.typed_list import MOST_ENTRIES, ListEntry, Unread, read_list
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.in_hand import chassis_in_hand
 from graftbook.pages.problems import pages_router
@@ -35,7 +35,7 @@ MOST_FIELDS = 300
 
 
 @dataclass(frozen=True, slots=True)
-class Sent:
+class CheckSent:
     """A form or address as it came: the question, the list as typed, and what is wrong with the file."""
 
     question: PageQuestion
@@ -51,12 +51,12 @@ class Sent:
 def check_page(request: Request, service: ServiceDep) -> Response:
     """The form; below an answer when the address says a list. Its address names the revision."""
     given = request.query_params
-    sent = Sent(PageQuestion.of(given.multi_items()), given.get(LIST, "")[:LONGEST_LIST])
+    sent = CheckSent(PageQuestion.of(given.multi_items()), given.get(LIST, "")[:LONGEST_LIST])
     sent = replace(sent, question=_of_one_vehicle(service, sent.question))
     if not sent.text.strip() and not sent.question.value("chassis"):
         sent = replace(sent, question=sent.question.adding("chassis", chassis_in_hand(request)))
     if sent.text.strip() and sent.question.value("chassis") and not sent.question.value("as_of"):
-        now = Sent(sent.question.adding("as_of", present_revision(service)), sent.text)
+        now = CheckSent(sent.question.adding("as_of", present_revision(service)), sent.text)
         return gone_to(now.address())
     return _check_page(request, service, sent)
 
@@ -85,16 +85,16 @@ def _of_one_vehicle(service: Service, question: PageQuestion) -> PageQuestion:
     return question.without("build").without("on")
 
 
-def _answered_or_sent_on(request: Request, service: Service, sent: Sent) -> Response:
+def _answered_or_sent_on(request: Request, service: Service, sent: CheckSent) -> Response:
     sent = replace(sent, question=_of_one_vehicle(service, sent.question))
-    dated = Sent(sent.question.adding("as_of", present_revision(service)), sent.text, sent.refused)
+    dated = CheckSent(sent.question.adding("as_of", present_revision(service)), sent.text, sent.refused)
     ready = sent.text.strip() and sent.question.value("chassis") and not sent.refused
     if ready and len(dated.address()) <= LONGEST_ADDRESS:
         return gone_to(dated.address())
     return _check_page(request, service, dated if ready else sent, sent_by_form=True)
 
 
-async def _form_of(request: Request) -> Sent:
+async def _form_of(request: Request) -> CheckSent:
     """What the form holds. Raises what reading a form raises when it is too large or broken."""
     async with request.form(max_files=1, max_fields=MOST_FIELDS, max_part_size=LONGEST_LIST) as form:
         words = [(name, value) for name, value in form.multi_items() if isinstance(value, str)]
@@ -108,7 +108,7 @@ async def _form_of(request: Request) -> Sent:
     for change in (value for name, value in words if name == CHANGE):
         text = amended(text.replace("\r\n", "\n"), change)
     question = PageQuestion.of(words).without("as_of")
-    return Sent(question, text.replace("\r\n", "\n"), refused)
+    return CheckSent(question, text.replace("\r\n", "\n"), refused)
 
 
 def _text_of(content: bytes) -> tuple[str, str]:
@@ -123,10 +123,12 @@ def _text_of(content: bytes) -> tuple[str, str]:
         return content.decode("cp1252", "replace"), ""
 
 
-def _check_page(request: Request, service: Service, sent: Sent, *, sent_by_form: bool = False) -> Response:
+def _check_page(
+    request: Request, service: Service, sent: CheckSent, *, sent_by_form: bool = False
+) -> Response:
     question, facts = sent.question, dict[str, Any]()
     entries, unread = read_list(sent.text)
-    mistakes = [Mistake(one.line, one.text, one.why) for one in unread]
+    mistakes = [ListMistake(one.line, one.text, one.why) for one in unread]
     wrong: Problem | None = None
     empty = _what_is_empty(sent, entries, unread, sent_by_form=sent_by_form)
     if entries and question.value("chassis"):
@@ -148,7 +150,7 @@ def _check_page(request: Request, service: Service, sent: Sent, *, sent_by_form:
         wrong=wrong,
         mistakes=sorted(mistakes, key=lambda mistake: mistake.line),
         shared=None if sent_by_form else sent.address(),
-        anew=Sent(question.without("as_of"), sent.text).address() if not sent_by_form else None,
+        anew=CheckSent(question.without("as_of"), sent.text).address() if not sent_by_form else None,
         present=present_revision(service),
         most_entries=MOST_ENTRIES,
         **({"document": None, "near_cut": ""} | facts),
@@ -156,7 +158,7 @@ def _check_page(request: Request, service: Service, sent: Sent, *, sent_by_form:
 
 
 def _what_is_empty(
-    sent: Sent, entries: Sequence[Entry], unread: Sequence[Unread], *, sent_by_form: bool
+    sent: CheckSent, entries: Sequence[ListEntry], unread: Sequence[Unread], *, sent_by_form: bool
 ) -> dict[str, str]:
     """Field → what to type there, or nothing; once the form was sent or the address has a list."""
     found = {"chassis": "", LIST: ""}

@@ -8,8 +8,8 @@ from graftbook.http.fields import LONGEST_WORD
 from graftbook.pages.answer.answer import check_groups, flaw_groups
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.checking.clashes import Listed, Sources, clashes_of, surplus_of, ways_of
-from graftbook.pages.checking.missing import Missing, missing_of, needed_by_rules
-from graftbook.pages.checking.typed_list import Entry
+from graftbook.pages.checking.missing import MissingParts, missing_of, needed_by_rules
+from graftbook.pages.checking.typed_list import ListEntry
 from graftbook.pages.words import counted
 from graftbook.problems import InvalidRequest, Problem, UnknownPosition
 from graftbook.process.state import Service
@@ -29,7 +29,7 @@ _ASKED_ALIKE = ("vehicle", "wishes", "limits", "preference", "specification", "r
 
 
 @dataclass(frozen=True, slots=True)
-class Mistake:
+class ListMistake:
     """An entry that is left out, why, and what could stand instead of the `wrong` part of its line."""
 
     line: int
@@ -40,12 +40,12 @@ class Mistake:
 
 
 def checked_facts(
-    service: Service, question: PageQuestion, entries: Sequence[Entry]
-) -> tuple[dict[str, Any], list[Mistake]]:
+    service: Service, question: PageQuestion, entries: Sequence[ListEntry]
+) -> tuple[dict[str, Any], list[ListMistake]]:
     """What the page says of the list, and the entries that it had to leave out."""
     body, sources = body_of(question, entries)
     answering, proposed = check_what_is_known(service, body)
-    has_place, mistakes = dict[int, int](), list[Mistake]()
+    has_place, mistakes = dict[int, int](), list[ListMistake]()
     for pointer, (entry, placed) in sources.items():
         if pointer in proposed.wrong and id(entry) not in has_place:
             mistakes.append(_mistake(entry, placed, proposed.wrong[pointer]))
@@ -60,7 +60,7 @@ def checked_facts(
     return facts | {"entries_listed": len(entries)}, mistakes
 
 
-def body_of(question: PageQuestion, entries: Iterable[Entry]) -> tuple[CheckIn, Sources]:
+def body_of(question: PageQuestion, entries: Iterable[ListEntry]) -> tuple[CheckIn, Sources]:
     """The body that checks these, and where each of its pointers comes from. Raises InvalidRequest."""
     asked = question.body()
     components: list[str] = []
@@ -80,17 +80,17 @@ def body_of(question: PageQuestion, entries: Iterable[Entry]) -> tuple[CheckIn, 
     return CheckIn(components=components, positions=positions, **common), sources
 
 
-def _mistake(entry: Entry, placed: int, problem: Problem) -> Mistake:
+def _mistake(entry: ListEntry, placed: int, problem: Problem) -> ListMistake:
     if placed:
         has = "has" if placed == 1 else "have"
-        return Mistake(entry.line, entry.text, f"only {placed} of {entry.count} {has} a place here")
+        return ListMistake(entry.line, entry.text, f"only {placed} of {entry.count} {has} a place here")
     if places := problem.fields.get("positions", ()):
         here = tuple(f"{entry.number} @ {name}" for name in places)
         why = f"{entry.number} fits several positions; say which"
-        return Mistake(entry.line, entry.text, why, entry.number, here)
+        return ListMistake(entry.line, entry.text, why, entry.number, here)
     wrong = entry.position if isinstance(problem, UnknownPosition) else entry.number
     why = problem.detail.partition("; did you mean")[0]
-    return Mistake(entry.line, entry.text, why, wrong, problem.near)
+    return ListMistake(entry.line, entry.text, why, wrong, problem.near)
 
 
 def _page_facts(
@@ -128,7 +128,7 @@ def _page_facts(
     }
 
 
-def headline(document: CheckOut, missing: Missing | None, clashes: int) -> str:
+def headline(document: CheckOut, missing: MissingParts | None, clashes: int) -> str:
     """The verdict in one sentence, in parts and clashes."""
     if document["complete"]:
         return "Complete: nothing is missing and nothing clashes."

@@ -4,14 +4,14 @@ from collections.abc import Iterable, Mapping
 from typing import TypedDict
 
 from graftbook.pages.checking.amending import change_of
-from graftbook.pages.checking.missing import Missing
-from graftbook.pages.checking.typed_list import Entry
+from graftbook.pages.checking.missing import MissingParts
+from graftbook.pages.checking.typed_list import ListEntry
 from graftbook.questions.checks.service import Proposed
 from graftbook.questions.closures.compared_schemas import CheckOut, SurplusOut
 from graftbook.questions.closures.schemas import ChangeOut, ContradictionOut, NoteOut, WayOutOut
 from graftbook.rulebook.scope import LOOSE
 
-Sources = dict[str, tuple[Entry, int]]
+Sources = dict[str, tuple[ListEntry, int]]
 """JSON pointer → the entry behind it, and how many of its pieces have a place already."""
 
 
@@ -24,19 +24,19 @@ class There(TypedDict):
     line: int | None
 
 
-class Clash(TypedDict):
+class ListClash(TypedDict):
     """One clash: lines of the list, what of the vehicle they meet, the reasons, the rules' names."""
 
-    mine: list[Entry]
+    mine: list[ListEntry]
     there: list[There]
     sentences: list[str]
     rules: list[str]
 
 
-class Way(WayOutOut):
+class WayOutShown(WayOutOut):
     """A way out, the entries that it takes off the list, and what a button sends; empty: no button."""
 
-    gone: list[Entry]
+    gone: list[ListEntry]
     change: str
 
 
@@ -58,7 +58,7 @@ class Listed:
         self._loose = {n: [sources[p][0] for p in came] for n, came in proposed.loose_came.items()}
         self._wishes = {name: [sources[p][0] for p in came] for name, came in proposed.wishes().items()}
 
-    def behind(self, wishes: Iterable[str]) -> list[Entry] | None:
+    def behind(self, wishes: Iterable[str]) -> list[ListEntry] | None:
         """The entries behind wishes; None where one is no wish of the list or only a part of an entry."""
         names = set(wishes)
         if not names <= self._wishes.keys():
@@ -67,12 +67,12 @@ class Listed:
         others = {id(e) for name in self._wishes.keys() - names for e in self._wishes[name]}
         return None if entries.keys() & others else list(entries.values())
 
-    def some_behind(self, wishes: Iterable[str]) -> list[Entry]:
+    def some_behind(self, wishes: Iterable[str]) -> list[ListEntry]:
         """The entries behind those wishes that are the list's."""
         found = [entry for name in wishes for entry in self._wishes.get(name, ())]
         return sorted({id(entry): entry for entry in found}.values(), key=lambda entry: entry.line)
 
-    def whole(self, one: SurplusOut) -> list[Entry]:
+    def whole(self, one: SurplusOut) -> list[ListEntry]:
         """The entries that are surplus as a whole; none where a part of them is needed."""
         if one["position"]:
             entry = self.at.get(one["position"])
@@ -81,14 +81,14 @@ class Listed:
         return list({id(entry): entry for entry in loose}.values()) if len(loose) == one["quantity"] else []
 
 
-def clashes_of(document: CheckOut, listed: Listed, missing: Missing | None) -> list[Clash]:
+def clashes_of(document: CheckOut, listed: Listed, missing: MissingParts | None) -> list[ListClash]:
     """Each clash once, whichever side it is on; where no set keeps the list, what cannot be together."""
     closure = document["completed"]
     if closure and closure["contradictions"]:
         return [_contradicting(one, listed) for one in closure["contradictions"]]
     changes = {c["position"]: c for c in closure["set"]["changes"]} if closure and closure["set"] else {}
     lines = missing["lines"] if missing else {}
-    together: dict[str, Clash] = {}
+    together: dict[str, ListClash] = {}
     for note in document["clashing"]:
         clash = together.setdefault(
             note["sentence"], {"mine": [], "there": [], "sentences": [note["sentence"]], "rules": []}
@@ -98,7 +98,7 @@ def clashes_of(document: CheckOut, listed: Listed, missing: Missing | None) -> l
 
 
 def _take_in(
-    clash: Clash,
+    clash: ListClash,
     note: NoteOut,
     listed: Listed,
     changes: Mapping[str, ChangeOut],
@@ -120,7 +120,7 @@ def _take_in(
             )
 
 
-def _contradicting(one: ContradictionOut, listed: Listed) -> Clash:
+def _contradicting(one: ContradictionOut, listed: Listed) -> ListClash:
     """What its lines ask for is told by their names; a rule by its reason, its name apart."""
     mine = listed.some_behind(part["name"] for part in one["parts"])
     others = [part for part in one["parts"] if not listed.some_behind([part["name"]])]
@@ -132,16 +132,16 @@ def _contradicting(one: ContradictionOut, listed: Listed) -> Clash:
     }
 
 
-def ways_of(document: CheckOut, listed: Listed) -> list[Way]:
+def ways_of(document: CheckOut, listed: Listed) -> list[WayOutShown]:
     """The ways out of what cannot be together, as changes of the list where they are that."""
     closure = document["completed"]
     return [_way(way, listed) for way in closure["ways_out"]] if closure else []
 
 
-def _way(way: WayOutOut, listed: Listed) -> Way:
+def _way(way: WayOutOut, listed: Listed) -> WayOutShown:
     gone = listed.behind(because["name"] for because in way["gives_up"])
     number, _, position = (way["fit"] or "").partition("@")
-    come = [Entry(0, number, 1, position)] if number else []
+    come = [ListEntry(0, number, 1, position)] if number else []
     return {**way, "gone": gone or [], "change": change_of(gone, come) if gone else ""}
 
 

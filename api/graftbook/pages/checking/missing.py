@@ -4,16 +4,16 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import TypedDict
 
-from graftbook.pages.answer.rows import Row, asking, grouped, rows_of
+from graftbook.pages.answer.rows import SetRow, asking, grouped, rows_of
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.checking.amending import change_of, some_of
-from graftbook.pages.checking.typed_list import Entry
+from graftbook.pages.checking.typed_list import ListEntry
 from graftbook.questions.checks.service import Proposed
 from graftbook.questions.closures.compared_schemas import CheckOut
 from graftbook.questions.closures.schemas import ChangeOut, ClosureOut, LooseOut, MoneyOut, SetOut
 
 
-class PlacedRow(Row):
+class PlacedRow(SetRow):
     """A row of the set that the list lacks, and what a button sends to add it."""
 
     change: str
@@ -31,20 +31,20 @@ class LooseRow(TypedDict):
     change: str
 
 
-class Group(TypedDict):
+class MissingGroup(TypedDict):
     """Rows of places under one head."""
 
     title: str
     rows: list[PlacedRow]
 
 
-class Missing(TypedDict):
+class MissingParts(TypedDict):
     """All that would make a list complete; `parts` counts rows, what comes off is no part.
 
     `lines`: position → the row that changes it. `change` adds all of it; empty where no button can.
     """
 
-    groups: list[Group]
+    groups: list[MissingGroup]
     loose: list[LooseRow]
     parts: int
     pieces: int
@@ -56,7 +56,7 @@ class Missing(TypedDict):
     entries: int
 
 
-def missing_of(document: CheckOut, proposed: Proposed, question: PageQuestion) -> Missing | None:
+def missing_of(document: CheckOut, proposed: Proposed, question: PageQuestion) -> MissingParts | None:
     """What the list lacks of the set that keeps it; None where there is no such set, or nothing is asked."""
     closure = document["completed"]
     if closure is None or closure["set"] is None:
@@ -90,12 +90,12 @@ def missing_of(document: CheckOut, proposed: Proposed, question: PageQuestion) -
 
 def _rows_by_group(
     closure: ClosureOut, found: SetOut, missing: list[ChangeOut], question: PageQuestion
-) -> tuple[list[Group], dict[str, int], list[Entry]]:
+) -> tuple[list[MissingGroup], dict[str, int], list[ListEntry]]:
     """The rows under their heads, the row of each position, and the entries that add them all."""
     lacking: SetOut = {**found, "changes": missing}
     changes = rows_of(closure, lacking)
     lines = {change["position"]: line for line, row in enumerate(changes, start=1) for change in row}
-    groups: list[Group] = [
+    groups: list[MissingGroup] = [
         {
             "title": group["title"],
             "rows": [
@@ -108,8 +108,8 @@ def _rows_by_group(
     return groups, lines, [_entry(change) for row in changes for change in row]
 
 
-def _entry(change: ChangeOut) -> Entry:
-    return Entry(0, change["component"] or "", 1, change["position"])
+def _entry(change: ChangeOut) -> ListEntry:
+    return ListEntry(0, change["component"] or "", 1, change["position"])
 
 
 def _loose(found: SetOut, listed: Mapping[str, int], own_wishes: set[str], before: int) -> list[LooseRow]:

@@ -33,7 +33,7 @@ _UNSEEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class ListEntry:
     """One number of the list. `line` counts from 1; an empty number leaves the position empty."""
 
     line: int
@@ -57,7 +57,7 @@ class Unread:
     why: str
 
 
-def read_list(text: str) -> tuple[tuple[Entry, ...], tuple[Unread, ...]]:
+def read_list(text: str) -> tuple[tuple[ListEntry, ...], tuple[Unread, ...]]:
     """The entries of a list, and what cannot be read. Blank lines, and lines after `#`, say nothing.
 
     `2 x QB-3310`, `2 QB-3310`, `QB-3310 x 2`, `QB-3310; 2` are two; `QB-3310 @ position` says where it goes;
@@ -67,19 +67,19 @@ def read_list(text: str) -> tuple[tuple[Entry, ...], tuple[Unread, ...]]:
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     table = columns_of(lines)
     found = list(_rows(lines, table) if table else _lines(lines))
-    entries = [one for one in found if isinstance(one, Entry)]
+    entries = [one for one in found if isinstance(one, ListEntry)]
     unread = [one for one in found if isinstance(one, Unread)]
     for beyond in entries[MOST_ENTRIES : MOST_ENTRIES + 1]:
         unread.append(Unread(beyond.line, beyond.text, f"a list has at most {MOST_ENTRIES} numbers"))
     return tuple(entries[:MOST_ENTRIES]), tuple(unread)
 
 
-def _lines(lines: list[str]) -> Iterator[Entry | Unread]:
+def _lines(lines: list[str]) -> Iterator[ListEntry | Unread]:
     for place, line in enumerate(lines, start=1):
         plain = _UNSEEN.sub(" ", plain_text(line)).partition("#")[0]
-        waiting: Entry | Unread | None = None
+        waiting: ListEntry | Unread | None = None
         for part in filter(None, (part.strip(" \"'") for part in _BETWEEN.split(plain))):
-            if _COUNT_ALONE.fullmatch(part) and isinstance(waiting, Entry):
+            if _COUNT_ALONE.fullmatch(part) and isinstance(waiting, ListEntry):
                 waiting = _entry(place, waiting.number, part, waiting.position)
                 continue
             if waiting:
@@ -89,7 +89,7 @@ def _lines(lines: list[str]) -> Iterator[Entry | Unread]:
             yield waiting
 
 
-def _entry_in(line: int, part: str) -> Entry | Unread:
+def _entry_in(line: int, part: str) -> ListEntry | Unread:
     if len(part) > 3 * LONGEST_WORD:
         return Unread(line, part[:LONGEST_WORD], "this is too long for a number")
     words, _, position = part.partition("@")
@@ -101,11 +101,11 @@ def _entry_in(line: int, part: str) -> Entry | Unread:
     return _entry(line, words, count, position)
 
 
-def _entry(line: int, number: str, count: str, position: str) -> Entry | Unread:
+def _entry(line: int, number: str, count: str, position: str) -> ListEntry | Unread:
     number, position = number.strip(), position.strip()
     typed = f"{number} @ {position}" if position else number
     if position and number.casefold() in NOTHING:
-        return Entry(line, "", 1, position)
+        return ListEntry(line, "", 1, position)
     if not as_typed(number):
         return Unread(line, typed[:LONGEST_WORD], "a number has letters or digits")
     if max(len(number), len(position)) > LONGEST_WORD:
@@ -114,7 +114,7 @@ def _entry(line: int, number: str, count: str, position: str) -> Entry | Unread:
         return Unread(line, typed, f"how many is a whole number from 1 to {MOST_OF_ONE}")
     if position and int(count) > 1:
         return Unread(line, typed, "at one position sits one; give each its own line")
-    return Entry(line, number, int(count), position)
+    return ListEntry(line, number, int(count), position)
 
 
 def columns_of(lines: list[str]) -> tuple[str, dict[str, int]] | None:
@@ -130,7 +130,7 @@ def columns_of(lines: list[str]) -> tuple[str, dict[str, int]] | None:
     return (between, found) if "number" in found else None
 
 
-def _rows(lines: list[str], table: tuple[str, dict[str, int]]) -> Iterator[Entry | Unread]:
+def _rows(lines: list[str], table: tuple[str, dict[str, int]]) -> Iterator[ListEntry | Unread]:
     between, columns = table
     reader = csv.reader(StringIO("\n".join(lines)), delimiter=between)
     headed = False

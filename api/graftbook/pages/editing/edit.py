@@ -14,7 +14,7 @@ from graftbook.catalogue.format.fields import NAME_PATTERN, is_printable
 from graftbook.catalogue.format.records import KIND_BY_WORD, KINDS, KindWord
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.history.snapshots import names_with
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from graftbook.catalogue.loading.removing import Removals, kind_words
 from graftbook.catalogue.search import Search, find
 from graftbook.catalogue.store.lookup import numbers_near
@@ -54,7 +54,7 @@ from graftbook.problems import (
     PreconditionRequired,
     UnknownRecord,
 )
-from graftbook.process.background import Job
+from graftbook.process.background import BackgroundJob
 from graftbook.process.state import Service, ServiceDep
 
 router = pages_router()
@@ -82,7 +82,7 @@ class NamedBy(TypedDict):
 
 
 @dataclass(slots=True)
-class Sheet:
+class RecordSheet:
     """A record's page at work: what was typed and what came of it. `name` is empty for a new record."""
 
     kind: str
@@ -94,7 +94,7 @@ class Sheet:
     why_wrong: str = ""
     notice: str = ""
     effect: Effect | None = None
-    job: Job | None = None
+    job: BackgroundJob | None = None
     removes: bool = False
     checked: bool = False
     would_change: int = 0
@@ -242,7 +242,7 @@ def new(request: Request, kind: Kind, service: ServiceDep) -> Response:
         form = like(kind, editing.record_state(service.engine, kind, other).rows)
     else:
         form = fresh(kind, given)
-    return _record_page(request, Sheet(kind, "", form))
+    return _record_page(request, RecordSheet(kind, "", form))
 
 
 @router.get("/edit/{kind}/{name:path}", dependencies=[MayEdit, takes("same")])
@@ -252,14 +252,14 @@ def existing(request: Request, kind: Kind, name: Name, service: ServiceDep) -> R
     notice = "Nothing is different from what stood there, so nothing was stored." * (
         request.query_params.get("same") == "1"
     )
-    return _record_page(request, Sheet(kind, name, typed(kind, state.rows), state.etag, notice=notice))
+    return _record_page(request, RecordSheet(kind, name, typed(kind, state.rows), state.etag, notice=notice))
 
 
 @router.post("/edit/{kind}")
 async def send_new(request: Request, kind: Kind, service: ServiceDep, editor: Editor) -> Response:
     """A new record's form sent."""
     return await run_in_threadpool(
-        _store_or_page, request, service, Sheet(kind, "", await form_of(request)), editor.who
+        _store_or_page, request, service, RecordSheet(kind, "", await form_of(request)), editor.who
     )
 
 
@@ -267,11 +267,11 @@ async def send_new(request: Request, kind: Kind, service: ServiceDep, editor: Ed
 async def send(request: Request, kind: Kind, name: Name, service: ServiceDep, editor: Editor) -> Response:
     """A record's form sent: its effect is shown, or it is stored, or the record is taken out."""
     form = await form_of(request)
-    sheet = Sheet(kind, name, form, form.get("etag", ""))
+    sheet = RecordSheet(kind, name, form, form.get("etag", ""))
     return await run_in_threadpool(_store_or_page, request, service, sheet, editor.who)
 
 
-def _store_or_page(request: Request, service: Service, sheet: Sheet, who: str) -> Response:
+def _store_or_page(request: Request, service: Service, sheet: RecordSheet, who: str) -> Response:
     sheet.form = as_meant(sheet.kind, _with_suggestion(sheet.form), service.settings.currency)
     do, why = sheet.form.get("do", "effect"), sheet.form.get("why", "").strip()
     sheet.checked = do == "check"
@@ -315,7 +315,7 @@ def _store_or_page(request: Request, service: Service, sheet: Sheet, who: str) -
 
 
 def _propose(
-    request: Request, service: Service, sheet: Sheet, name: str, rows: list[Row], why: str
+    request: Request, service: Service, sheet: RecordSheet, name: str, rows: list[Row], why: str
 ) -> Response:
     """What would be stored or taken out, kept for somebody else to decide."""
     objects = [] if sheet.removes else [{"record": sheet.kind, **row} for row in rows]
@@ -344,14 +344,14 @@ def what_is_wrong_with(why: str) -> str:
 
 def _store(
     service: Service,
-    sheet: Sheet,
+    sheet: RecordSheet,
     name: str,
     rows: list[Row],
     author: Author,
     look: EffectLook | None,
     *,
     dry_run: bool,
-) -> Report:
+) -> LoadReport:
     last = look.take if look else None
     etag = sheet.etag or None
     if sheet.removes:
@@ -370,7 +370,7 @@ def _store(
     )
 
 
-def _all_mistakes(service: Service, sheet: Sheet, name: str, rows: list[Row]) -> Sequence[Mistake]:
+def _all_mistakes(service: Service, sheet: RecordSheet, name: str, rows: list[Row]) -> Sequence[Mistake]:
     """What the load finds as well where fields of a new record have mistakes: names that nobody has. Empty
     where it cannot be tried."""
     try:
@@ -379,7 +379,7 @@ def _all_mistakes(service: Service, sheet: Sheet, name: str, rows: list[Row]) ->
         return ()
 
 
-def _changed_meanwhile(request: Request, service: Service, sheet: Sheet, name: str) -> Response:
+def _changed_meanwhile(request: Request, service: Service, sheet: RecordSheet, name: str) -> Response:
     """Somebody else was faster: both versions side by side, and a form that now knows theirs."""
     state = _state(service, sheet.kind, name)
     if not sheet.name:
@@ -395,7 +395,7 @@ def _changed_meanwhile(request: Request, service: Service, sheet: Sheet, name: s
     return _record_page(request, sheet, 412)
 
 
-def _fields_of(sheet: Sheet) -> dict[str, str]:
+def _fields_of(sheet: RecordSheet) -> dict[str, str]:
     """The fields of the record in what was sent."""
     known = {column.name for column in columns(sheet.kind)}
     own = known - set(row_columns(sheet.kind))
@@ -414,7 +414,7 @@ def _state(service: Service, kind: str, name: str) -> RecordState | None:
         return None
 
 
-def _record_page(request: Request, sheet: Sheet, status: int = 200) -> Response:
+def _record_page(request: Request, sheet: RecordSheet, status: int = 200) -> Response:
     of_fields = [mistake for mistake in sheet.mistakes if not mistake.by[0]]
     shown = record_form(sheet.kind, sheet.form, of_fields, sheet.numbers, known=bool(sheet.name))
     service: Service = request.app.state.service

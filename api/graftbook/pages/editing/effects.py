@@ -14,7 +14,7 @@ from graftbook.editing.effect import Effect, EffectLook
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
-from graftbook.process.background import Job, State
+from graftbook.process.background import BackgroundJob, JobState
 from graftbook.process.state import Service, ServiceDep
 
 router = pages_router()
@@ -24,7 +24,7 @@ SECONDS_TO_REFRESH = 3
 """Between two looks of a page that shows a job at work."""
 
 
-def looked_at(request: Request, look: EffectLook, about: str) -> tuple[Effect, Job | None]:
+def looked_at(request: Request, look: EffectLook, about: str) -> tuple[Effect, BackgroundJob | None]:
     """The effect as far as it is known now, and the job that goes on with the rest."""
     effect = look.compare()
     effect.about = about
@@ -54,7 +54,7 @@ def progress(request: Request, name: Name, service: ServiceDep) -> Response:
         job=job,
         found=found,
         state=state.value,
-        goes_on=state in (State.waiting, State.working),
+        goes_on=state in (JobState.waiting, JobState.working),
         seconds=SECONDS_TO_REFRESH,
     )
 

@@ -15,7 +15,7 @@ from starlette.responses import Response
 
 from graftbook.access.guard import Editor, MayEdit, form_of, upload_of
 from graftbook.catalogue.format.fields import SLUG_PATTERN
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from graftbook.editing.effect import EffectLook
 from graftbook.editing.flat import service as flat
 from graftbook.editing.flat.documents import MOST_CHANGES
@@ -29,7 +29,7 @@ from graftbook.editing.flat.mapping import (
     mistakes_in_words,
 )
 from graftbook.editing.flat.problems import WrongName
-from graftbook.editing.flat.questions import KINDS, Question
+from graftbook.editing.flat.questions import KINDS, ListQuestion
 from graftbook.editing.flat.rows import LARGEST, heads_of
 from graftbook.editing.flat.service import FlatList
 from graftbook.editing.flat.turning import Turned
@@ -59,7 +59,7 @@ _SETTINGS = ("range", "supplier", "section", "origin", "currency", "decimal", "d
 
 
 @dataclass(slots=True)
-class Typed:
+class TypedIssue:
     """What the form of a new list or issue says, and what is wrong with it."""
 
     name: str = ""
@@ -75,9 +75,9 @@ class Shown:
     notice: str = ""
     bad: str = ""
     why: str = ""
-    issue: Typed = field(default_factory=Typed)
+    issue: TypedIssue = field(default_factory=TypedIssue)
     why_wrong: str = ""
-    report: Report | None = None
+    report: LoadReport | None = None
     effect: Any = None
     job: Any = None
     mistakes: list[str] = field(default_factory=list)
@@ -91,10 +91,10 @@ def list_address(name: str) -> str:
 @router.get("/edit/flat", dependencies=[MayEdit, takes("after")])
 def start(request: Request, service: ServiceDep) -> Response:
     """The lists that are kept, and the form for a new one."""
-    return _start(request, service, Typed())
+    return _start(request, service, TypedIssue())
 
 
-def _start(request: Request, service: Service, typed: Typed, status: int = 200) -> Response:
+def _start(request: Request, service: Service, typed: TypedIssue, status: int = 200) -> Response:
     after = request.query_params.get("after", "")[:120]
     lists = flat.flat_lists(service.engine, after, LISTS_ON_A_PAGE + 1)
     facts = {
@@ -115,9 +115,9 @@ async def begin(request: Request, service: ServiceDep, editor: Editor) -> Respon
     return await run_in_threadpool(_begin_list, request, service, typed, file, content)
 
 
-async def _list_in_form(form: FormData) -> tuple[Typed, str, bytes]:
+async def _list_in_form(form: FormData) -> tuple[TypedIssue, str, bytes]:
     """What a form with a list says: the file, or what was pasted in its place."""
-    typed = Typed(text_in(form, "name").strip(), text_in(form, "sheet"))
+    typed = TypedIssue(text_in(form, "name").strip(), text_in(form, "sheet"))
     upload = form.get("file")
     if isinstance(upload, UploadFile) and upload.filename:
         return typed, upload.filename, await upload.read(LARGEST + 1)
@@ -126,7 +126,7 @@ async def _list_in_form(form: FormData) -> tuple[Typed, str, bytes]:
     return typed, "pasted", typed.text.encode("utf-8", "replace")
 
 
-def _begin_list(request: Request, service: Service, typed: Typed, file: str, content: bytes) -> Response:
+def _begin_list(request: Request, service: Service, typed: TypedIssue, file: str, content: bytes) -> Response:
     if not typed.refused:
         try:
             flat.begin(service.engine, typed.name, file, content)
@@ -203,7 +203,7 @@ def _mapping_page(
     """`said`: settings as somebody typed them where the mapping cannot hold that."""
     trial = flat.with_mapping(kept, typed)
     becomes: list[tuple[int, list[str]]] = []
-    asked: list[Question] = []
+    asked: list[ListQuestion] = []
     if not wrong and typed.columns.get("number") and not missing(typed, trial.heads):
         try:
             becomes, asked = flat.becomes(service.engine, trial, ROWS_SHOWN)
@@ -292,7 +292,7 @@ def _begins(request: Request, name: str, there_are: int) -> int:
     return count if count < there_are else 0
 
 
-def _rows_shown(kept: FlatList, question: Question) -> list[tuple[int, str]]:
+def _rows_shown(kept: FlatList, question: ListQuestion) -> list[tuple[int, str]]:
     """The first rows that a question stands in, as they are written."""
     lines = (line for line in question.lines if 0 < line <= len(kept.rows))
     return [(line, " · ".join(filter(None, kept.rows[line - 1]))[:300]) for line in islice(lines, 3)]
@@ -331,7 +331,7 @@ async def issue(request: Request, name: Name, service: ServiceDep, editor: Edito
 
 
 def _put_issue(
-    request: Request, service: Service, name: str, typed: Typed, file: str, content: bytes
+    request: Request, service: Service, name: str, typed: TypedIssue, file: str, content: bytes
 ) -> Response:
     try:
         if typed.refused:

@@ -57,7 +57,7 @@ _TITLES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class FormField:
     """A field of a form. `shape`: text, lines, list, choice, yes, day, number."""
 
     name: str
@@ -76,7 +76,7 @@ class Column:
 class Field:
     """A column with its place in the form, what stands in it and what is wrong with that."""
 
-    column: Column
+    column: FormField
     id: str
     value: str
     wrong: tuple[str, ...]
@@ -95,7 +95,7 @@ class RecordForm:
 
 
 @lru_cache
-def columns(kind: str) -> tuple[Column, ...]:
+def columns(kind: str) -> tuple[FormField, ...]:
     """The columns of a kind, in the order of its class: its own first, the conditions after them."""
     record = r.KIND_BY_WORD[kind]
     schema = record.model_json_schema()["properties"]
@@ -104,10 +104,10 @@ def columns(kind: str) -> tuple[Column, ...]:
     return tuple(sorted(found, key=lambda column: column.name in inherited and column.name != "options"))
 
 
-def _column(record: type[r.Record], name: str, schema: Row) -> Column:
+def _column(record: type[r.Record], name: str, schema: Row) -> FormField:
     field = record.model_fields[name]
     usual = None if field.is_required() else schema.get("default")
-    return Column(
+    return FormField(
         name=name,
         title=_TITLES.get(name, name.replace("_", " ").capitalize()),
         help=schema.get("description", "").replace("`", "").removeprefix("alternative: "),
@@ -160,7 +160,7 @@ def typed(kind: str, rows: Sequence[Row]) -> dict[str, str]:
     return sent
 
 
-def _as_text(key: str, column: Column, row: Row) -> dict[str, str]:
+def _as_text(key: str, column: FormField, row: Row) -> dict[str, str]:
     value = row.get(column.name, column.usual)
     if column.shape == "yes":
         return {key: "yes"} if value is True else {}
@@ -208,7 +208,7 @@ def read(kind: str, form: Form) -> tuple[list[Row], list[int]]:
     return (rows, numbers) if rows else ([head], [0])
 
 
-def _row_in(some: Sequence[Column], form: Form, prefix: str) -> Row:
+def _row_in(some: Sequence[FormField], form: Form, prefix: str) -> Row:
     row: Row = {}
     for column in some:
         text = form.get(f"{prefix}.{column.name}", "").replace("\r\n", "\n").strip()
@@ -220,7 +220,7 @@ def _row_in(some: Sequence[Column], form: Form, prefix: str) -> Row:
     return row
 
 
-def _is_filled(some: Sequence[Column], form: Form, number: int) -> bool:
+def _is_filled(some: Sequence[FormField], form: Form, number: int) -> bool:
     """A choice or a number at its usual value alone is no row."""
     sent = ((column, form.get(f"{number}.{column.name}", "").strip()) for column in some)
     return any(text and text != str(column.usual) for column, text in sent)
@@ -261,7 +261,7 @@ def record_form(
     fixed = _fixed_fields(kind, form) if known else frozenset()
     further, when = row_columns(kind), conditions(kind)
 
-    def fields(prefix: str, some: list[Column]) -> tuple[Field, ...]:
+    def fields(prefix: str, some: list[FormField]) -> tuple[Field, ...]:
         return tuple(
             Field(
                 column,

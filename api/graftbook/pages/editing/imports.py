@@ -15,10 +15,10 @@ from graftbook.access.guard import Editor, MayEdit, upload_of
 from graftbook.catalogue.format.reading import WORDS, Reading
 from graftbook.catalogue.format.records import Record
 from graftbook.catalogue.format.sheets import Placed, write_table
-from graftbook.catalogue.format.sources import Sent, records_in
+from graftbook.catalogue.format.sources import SentSheet, records_in
 from graftbook.catalogue.format.workbooks import is_workbook
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.load import LoadReport
 from graftbook.editing.effect import Effect, EffectLook
 from graftbook.editing.review import service as review
 from graftbook.editing.review.schemas import ProposalOut
@@ -37,7 +37,7 @@ from graftbook.pages.editing.sheet_form import field as field_of
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
 from graftbook.problems import NotAsShown
-from graftbook.process.background import Job
+from graftbook.process.background import BackgroundJob
 from graftbook.process.state import Service, ServiceDep
 
 router = pages_router()
@@ -70,7 +70,7 @@ class Sending:
 
     def source(self) -> Any:
         """What to load."""
-        return Sent(self.name, io.BytesIO(self.workbook)) if self.workbook else _Sheet(self.text)
+        return SentSheet(self.name, io.BytesIO(self.workbook)) if self.workbook else _Sheet(self.text)
 
     def reading(self, currency: str) -> Reading:
         """How to read it."""
@@ -157,8 +157,8 @@ def _import_or_page(request: Request, service: Service, sent: Sending, who: str)
 
 
 def _load_sheet(
-    service: Service, sent: Sending, who: str, last: Callable[[Any, Report], None] | None
-) -> Report:
+    service: Service, sent: Sending, who: str, last: Callable[[Any, LoadReport], None] | None
+) -> LoadReport:
     with service.gates["imports"].turn():
         return load(
             service.engine,
@@ -179,23 +179,23 @@ def _propose(request: Request, service: Service, sent: Sending) -> ProposalOut:
     )
 
 
-def _as_shown(sent: Sending) -> Callable[[Any, Report], None]:
+def _as_shown(sent: Sending) -> Callable[[Any, LoadReport], None]:
     """Looks, before anything is kept, whether that goes which the page showed."""
 
-    def look(_connection: Any, report: Report) -> None:
+    def look(_connection: Any, report: LoadReport) -> None:
         if _digest(report) != sent.removes:
             raise NotAsShown("Other records would go than were shown")
 
     return look
 
 
-def _digest(report: Report) -> str:
+def _digest(report: LoadReport) -> str:
     """What goes, in few letters; empty when nothing does."""
     names = sorted((kind, name) for kind, some in report.removed.items() for name in some)
     return sha256(repr(names).encode()).hexdigest()[:32] if names else ""
 
 
-def _as_text(source: Sent, reading: Reading) -> str:
+def _as_text(source: SentSheet, reading: Reading) -> str:
     """A workbook's records as one sheet of text, which the page sends back when it is stored."""
     by_kind: dict[type[Record], list[Record]] = {}
     for item in records_in(source, reading):
@@ -219,13 +219,13 @@ class _Sheet(io.StringIO):
 def _page(
     request: Request,
     sent: Sending,
-    report: Report | None = None,
+    report: LoadReport | None = None,
     *,
     status: int = 200,
     lines: Sequence[WrongLine] = (),
     cells: Sequence[WrongCell] = (),
     effect: Effect | None = None,
-    job: Job | None = None,
+    job: BackgroundJob | None = None,
     why_wrong: str = "",
 ) -> Response:
     return page(

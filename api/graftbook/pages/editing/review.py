@@ -19,7 +19,7 @@ from graftbook.pages.editing.effects import looked_at
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
 from graftbook.problems import Problem
-from graftbook.process.background import Job
+from graftbook.process.background import BackgroundJob
 from graftbook.process.state import Service, ServiceDep
 
 router = pages_router()
@@ -156,7 +156,7 @@ def _page(
     wrong: str = "",
     reason: str = "",
     effect: Effect | None = None,
-    job: Job | None = None,
+    job: BackgroundJob | None = None,
     changed: int = 0,
 ) -> Response:
     found = review.proposal(service, number)

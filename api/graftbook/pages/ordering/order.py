@@ -22,7 +22,7 @@ from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.http.values import money
 from graftbook.orders.buying.not_bought import said_of
-from graftbook.orders.buying.side_by_side import Asked
+from graftbook.orders.buying.side_by_side import SupplierAsks
 from graftbook.orders.forms import DOCUMENTS, MEDIA, writer
 from graftbook.orders.lists import keeping, overview
 from graftbook.orders.lists import service as order_lists
@@ -96,13 +96,13 @@ def order(request: Request, service: ServiceDep) -> Response:
             return gone_to(more.address())
         except (InvalidRequest, NoSet, Unknown) as problem:
             wrong = told_of(problem)
-    return _order_page(request, service, asked, Typed(another, wrong))
+    return _order_page(request, service, asked, TypedForm(another, wrong))
 
 
-class Offer(TypedDict):
+class OfferShown(TypedDict):
     """What a supplier asks for a line; `is_this`: the order takes it there."""
 
-    asked: Asked
+    asked: SupplierAsks
     total: str
     unit_price: str
     deposits: str
@@ -115,11 +115,11 @@ class Offers(TypedDict):
 
     chosen: bool
     let_go: str
-    rows: list[Offer]
+    rows: list[OfferShown]
 
 
 @dataclass(frozen=True, slots=True)
-class Typed:
+class TypedForm:
     """What was typed into a form of the page, and what is wrong with it."""
 
     another: str = ""
@@ -134,7 +134,7 @@ class Typed:
 
 
 def _order_page(
-    request: Request, service: Service, asked: PageOrder, typed: Typed, status: int = 200
+    request: Request, service: Service, asked: PageOrder, typed: TypedForm, status: int = 200
 ) -> Response:
     try:
         facts = order_facts_for(service, asked.body())
@@ -263,7 +263,7 @@ def _keep(request: Request, service: Service, asked: PageOrder, form: dict[str, 
     if not any(wrong.values()):
         note = _field_checked(Remark, form, "note")
         if since := _changed_since(service, asked, present):
-            typed = Typed(name=name, note=note, since=since)
+            typed = TypedForm(name=name, note=note, since=since)
             return _order_page(request, service, present, typed, HTTPStatus.CONFLICT)
         try:
             if asks and name != form.get("suggested", ""):
@@ -278,7 +278,7 @@ def _keep(request: Request, service: Service, asked: PageOrder, form: dict[str, 
             name = free
         else:
             return _kept_and_sent(service, made, who) if form.get("do") == "send" else _at(made["name"])
-    typed = Typed(name=name, note=note, wrong_name=wrong["wrong_name"], wrong_note=wrong["wrong_note"])
+    typed = TypedForm(name=name, note=note, wrong_name=wrong["wrong_name"], wrong_note=wrong["wrong_note"])
     return _order_page(request, service, present, typed, HTTPStatus.UNPROCESSABLE_ENTITY)
 
 

@@ -36,7 +36,7 @@ MOST_DIFFERENCES = 200
 
 
 @dataclass(slots=True)
-class Typed:
+class TypedNumber:
     """What the form of one number says, and what is wrong with it."""
 
     number: str = ""
@@ -57,7 +57,7 @@ class Typed:
 @router.get("/store", dependencies=[MayRead, takes("text", "after")])
 def store(request: Request, service: ServiceDep) -> Response:
     """What lies in the store, and the form to put something in."""
-    return _store_page(request, service, Typed())
+    return _store_page(request, service, TypedNumber())
 
 
 @router.get("/store.csv", dependencies=[MayRead])
@@ -73,7 +73,7 @@ async def put_in(request: Request, service: ServiceDep, orderer: Orderer) -> Res
     return await run_in_threadpool(_put_in, request, service, _typed_in(await form_of(request)))
 
 
-def _put_in(request: Request, service: Service, typed: Typed) -> Response:
+def _put_in(request: Request, service: Service, typed: TypedNumber) -> Response:
     try:
         typed.number = _number(service, typed.number)
         quantity, place = _lies(typed)
@@ -91,7 +91,7 @@ def _put_in(request: Request, service: Service, typed: Typed) -> Response:
 @router.get("/store/at/{number:path}", dependencies=[MayOrder])
 def one(request: Request, number: str, service: ServiceDep) -> Response:
     """The form of one number."""
-    return _number_page(request, service, Typed(number))
+    return _number_page(request, service, TypedNumber(number))
 
 
 @router.post("/store/at/{number:path}")
@@ -123,8 +123,8 @@ def _put_right(request: Request, service: Service, number: str, form: dict[str, 
     return gone_to("/store?" + urlencode({"text": number}))
 
 
-def _typed_in(form: dict[str, str]) -> Typed:
-    return Typed(*(form.get(name, "").strip() for name in ("number", "quantity", "place")))
+def _typed_in(form: dict[str, str]) -> TypedNumber:
+    return TypedNumber(*(form.get(name, "").strip() for name in ("number", "quantity", "place")))
 
 
 def _number(service: Service, text: str) -> str:
@@ -138,7 +138,7 @@ def _number(service: Service, text: str) -> str:
     return found[0]
 
 
-def _lies(typed: Typed) -> tuple[int, str]:
+def _lies(typed: TypedNumber) -> tuple[int, str]:
     """Count and place. Raises InvalidRequest."""
     if not is_count(typed.quantity):
         typed.wrong = "quantity"
@@ -150,7 +150,7 @@ def _lies(typed: Typed) -> tuple[int, str]:
         raise InvalidRequest(f"Place: {error}") from error
 
 
-def _store_page(request: Request, service: Service, typed: Typed, status: int = 200) -> Response:
+def _store_page(request: Request, service: Service, typed: TypedNumber, status: int = 200) -> Response:
     text, after = (request.query_params.get(name, "").strip()[:120] for name in ("text", "after"))
     lines = stock.found(service.engine, text, after, ON_A_PAGE + 1)
     following = lines[ON_A_PAGE - 1]["number"] if len(lines) > ON_A_PAGE else ""
@@ -172,7 +172,7 @@ def address_of(number: str) -> str:
     return "/store/at/" + quote(number, safe="")
 
 
-def _number_page(request: Request, service: Service, typed: Typed, status: int = 200) -> Response:
+def _number_page(request: Request, service: Service, typed: TypedNumber, status: int = 200) -> Response:
     facts = stock.holds(service.engine, typed.number)
     return page(
         request,

@@ -29,7 +29,7 @@ TODAY = {
 NOT_AS_IT_SHOULD_BE = ("fails", "caution")
 
 
-class Group(TypedDict):
+class FindingsGroup(TypedDict):
     """What is told together, under one title."""
 
     title: str
@@ -82,12 +82,12 @@ def findings_document(findings: Sequence[Finding]) -> ChecksOut:
     }
 
 
-def told_in_full(checks: ChecksOut) -> list[Group]:
+def told_in_full(checks: ChecksOut) -> list[FindingsGroup]:
     """The groups that are told in full and are not empty, the worst first in each.
 
     `cautions` are those of what fails or nearly does; a set that mends needs none for what it mended.
     """
-    groups: list[Group] = []
+    groups: list[FindingsGroup] = []
     for title, of in GROUPS:
         found = worst_first([f for f in checks["findings"] if f["kind"] in of])
         bad = [f for f in found if f["verdict"] in NOT_AS_IT_SHOULD_BE]

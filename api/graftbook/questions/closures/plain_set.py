@@ -8,7 +8,7 @@ from itertools import groupby
 from graftbook.http.plain_text import WIDTH, amount, count, hours, wrap
 from graftbook.http.values import capital
 from graftbook.questions.checks.documents import (
-    Group,
+    FindingsGroup,
     cannot_be,
     counted_only,
     for_want_of,
@@ -290,7 +290,7 @@ def finding_lines(checks: ChecksOut) -> Iterator[str]:
     yield from _cannot_be(cannot_be(checks))
 
 
-def group_lines(group: Group) -> Iterator[str]:
+def group_lines(group: FindingsGroup) -> Iterator[str]:
     """A group of findings under its title, with its cautions."""
     yield ""
     yield group["title"].upper()

@@ -11,14 +11,14 @@ from graftbook.catalogue.compiling.book_names import names_of
 from graftbook.catalogue.compiling.queries import Strangers, book_revisions, with_components
 from graftbook.catalogue.history.as_of import texts_in
 from graftbook.catalogue.store.lookup import (
-    Found,
+    VehicleFound,
     find_components,
     find_vehicle,
     find_vehicles,
     numbers_as_typed,
 )
 from graftbook.closure.answer import Solution
-from graftbook.closure.compatibility import Compatibility, Fits, Need, Place, compatible, prove
+from graftbook.closure.compatibility import ChangeNeeded, Compatibility, Fits, FittingPlace, compatible, prove
 from graftbook.closure.search.deadline import Deadline
 from graftbook.closure.words.sentences import cautions_of, compatibility_sentence, sentence
 from graftbook.database import reading
@@ -48,7 +48,7 @@ from graftbook.questions.reading import present_revision
 from graftbook.questions.schemas import CompatibilityIn, CompatibilityQuestionIn
 from graftbook.questions.vehicles.service import of_one_revision
 from graftbook.rulebook.model import Effort, Evidence, RuleBook, Vehicle
-from graftbook.rulebook.scope import TooLarge
+from graftbook.rulebook.scope import ScopeTooLarge
 
 MOST_NEAR = 50
 """So many unknown numbers of one call get near matches, and so many chassis numbers: looking for them costs
@@ -81,13 +81,13 @@ def _settled(service: Service, body: CompatibilityIn) -> "Batch":
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Asked:
+class FitAsked:
     """A question whose names are settled; the same one is there once."""
 
     vehicle: Vehicle
     number: str
     position: str
-    found: Found
+    found: VehicleFound
 
     def by_vehicle(self) -> tuple[Any, ...]:
         """Sorts what is asked of like vehicles together."""
@@ -100,18 +100,18 @@ class Batch:
 
     def __init__(self, service: Service) -> None:
         self._service = service
-        self._vehicles: dict[tuple[str, Any], Found | Problem] = {}
+        self._vehicles: dict[tuple[str, Any], VehicleFound | Problem] = {}
         self._books: dict[str, RuleBook] = {}
         self._seen: set[tuple[str, int | None]] = set()
         self._numbers: dict[str, str] = {}
         self._unknown = self._strangers = 0
-        self._answers: dict[Asked, Compatibility | Problem] = {}
-        self._sets: dict[Asked, list[SetPartOut]] = {}
+        self._answers: dict[FitAsked, Compatibility | Problem] = {}
+        self._sets: dict[FitAsked, list[SetPartOut]] = {}
         self._proof = False
-        self._every: list[Asked | Problem] = []
-        self._settled_already: dict[Hashable, Asked] = {}
+        self._every: list[FitAsked | Problem] = []
+        self._settled_already: dict[Hashable, FitAsked] = {}
         self._verdicts_only, self._most_near = False, MOST_NEAR
-        self._beyond: dict[Asked, RuleBook] = {}
+        self._beyond: dict[FitAsked, RuleBook] = {}
         """The rule book with the component asked for, where it holds no record of it."""
 
     def settle(self, body: CompatibilityIn) -> None:
@@ -129,12 +129,12 @@ class Batch:
 
     def says_the_same_at(self, revision: int) -> bool:
         """Whether no later edit can have touched what was looked up: books alone, every name in them."""
-        known = all(isinstance(one, Asked) for one in self._every) and not self._beyond
+        known = all(isinstance(one, FitAsked) for one in self._every) and not self._beyond
         return known and all(book.revision <= revision for book in self._books.values())
 
     def answers(self) -> CompatibilityListOut:
         """The answers in the order of the questions; the catalogue is not looked at any more."""
-        self._reason([one for one in self._every if isinstance(one, Asked)])
+        self._reason([one for one in self._every if isinstance(one, FitAsked)])
         if self._proof:
             self._prove()
         return {
@@ -145,7 +145,7 @@ class Batch:
 
     def _cautions(self) -> list[str]:
         """What the work of every answer calls for, each once: of each number where it goes best."""
-        fitted: dict[int, tuple[RuleBook, list[Place]]] = {}
+        fitted: dict[int, tuple[RuleBook, list[FittingPlace]]] = {}
         for asked, answer in self._answers.items():
             if isinstance(answer, Compatibility) and answer.places:
                 best, book = answer.places[0], self._holding(asked)
@@ -166,14 +166,16 @@ class Batch:
         """All that some span holds at once; the others are looked for one by one, with what is like them."""
         with reading(self._service.source) as session:
             self._vehicles |= find_vehicles(session, asked)
-            variants = {one.vehicle.variant for one in self._vehicles.values() if isinstance(one, Found)}
+            variants = {
+                one.vehicle.variant for one in self._vehicles.values() if isinstance(one, VehicleFound)
+            }
             self._seen |= set(book_revisions(session, variants).items())
         try:
             self._books |= self._service.books.books(sorted(variants))
         except UnknownVariant:  # it was there a moment ago
             raise CatalogueMoved from None
 
-    def _settled_or_problem(self, question: CompatibilityQuestionIn | Problem) -> "Asked | Problem":
+    def _settled_or_problem(self, question: CompatibilityQuestionIn | Problem) -> "FitAsked | Problem":
         if isinstance(question, Problem):
             return question
         try:
@@ -181,7 +183,7 @@ class Batch:
         except Problem as problem:
             return problem.kept()
 
-    def _settled(self, question: CompatibilityQuestionIn) -> "Asked":
+    def _settled(self, question: CompatibilityQuestionIn) -> "FitAsked":
         found = self._vehicle(question)
         book = self._book(found.vehicle.variant)
         names = names_of(book)
@@ -191,21 +193,21 @@ class Batch:
         key = (found.chassis, found.estimated, found.vehicle.built, options, number, position)
         if (known := self._settled_already.get(key)) is None:
             vehicle = replace(found.vehicle, options=options) if options else found.vehicle
-            known = self._settled_already[key] = Asked(vehicle, number, position, found)
+            known = self._settled_already[key] = FitAsked(vehicle, number, position, found)
         return known
 
-    def _reason(self, every: "list[Asked]") -> None:
+    def _reason(self, every: "list[FitAsked]") -> None:
         """Answer each once, vehicle by vehicle: of the last one most is known."""
         deadline = Deadline(self._service.settings.seconds_to_reason)
-        for asked in sorted(set(every), key=Asked.by_vehicle):
+        for asked in sorted(set(every), key=FitAsked.by_vehicle):
             try:
                 self._answers[asked] = self._compatible(asked, deadline)
-            except TooLarge:
+            except ScopeTooLarge:
                 self._answers[asked] = TooEntangled(
                     "Too many numbers stand for each other where this one goes"
                 )
 
-    def _compatible(self, asked: "Asked", deadline: Deadline) -> Compatibility:
+    def _compatible(self, asked: "FitAsked", deadline: Deadline) -> Compatibility:
         return compatible(self._holding(asked), asked.vehicle, asked.number, asked.position, deadline)
 
     def _prove(self) -> None:
@@ -218,7 +220,7 @@ class Batch:
                     self._answers[asked] = proved.answer
                     self._sets[asked] = _set(proved.solution) if proved.solution else []
 
-    def _result(self, asked: "Asked | Problem") -> CompatibilityAnswerOut:
+    def _result(self, asked: "FitAsked | Problem") -> CompatibilityAnswerOut:
         if isinstance(asked, Problem):
             return _not_known(asked)
         answer = self._answers[asked]
@@ -227,12 +229,12 @@ class Batch:
         document = _verdict_document(answer) if self._verdicts_only else self._document(asked, answer)
         return {**document, "set": self._sets[asked]} if asked in self._sets else document
 
-    def _document(self, asked: "Asked", answer: Compatibility) -> CompatibilityAnswerOut:
+    def _document(self, asked: "FitAsked", answer: Compatibility) -> CompatibilityAnswerOut:
         found, book = asked.found, self._holding(asked)
         vehicle = vehicle_document(book, asked.vehicle, found.chassis, found.estimated)
         return {**compatibility_document(book, answer), "vehicle": vehicle}
 
-    def _vehicle(self, question: CompatibilityQuestionIn) -> Found:
+    def _vehicle(self, question: CompatibilityQuestionIn) -> VehicleFound:
         key = (question.chassis, question.built)
         if key not in self._vehicles:
             try:
@@ -258,7 +260,7 @@ class Batch:
             self._books[variant] = self._service.books.book(variant)
         return self._books[variant]
 
-    def _holding(self, asked: "Asked") -> RuleBook:
+    def _holding(self, asked: "FitAsked") -> RuleBook:
         """The rule book that holds a record of the component."""
         return self._beyond.get(asked) or self._book(asked.vehicle.variant)
 
@@ -270,15 +272,15 @@ class Batch:
         if any(variant in self._books and self._books[variant].revision != at for variant, at in seen):
             raise CatalogueMoved
 
-    def _with_others(self) -> dict["Asked", RuleBook]:
+    def _with_others(self) -> dict["FitAsked", RuleBook]:
         """What is asked of rule books that lack it, each with a book that holds it."""
-        lacking: dict[str, list[Asked]] = defaultdict(list)
+        lacking: dict[str, list[FitAsked]] = defaultdict(list)
         for one in dict.fromkeys(self._every):
-            if isinstance(one, Asked) and one.number not in self._book(one.vehicle.variant).components:
+            if isinstance(one, FitAsked) and one.number not in self._book(one.vehicle.variant).components:
                 lacking[one.vehicle.variant].append(one)
         if not lacking:
             return {}
-        found: dict[Asked, RuleBook] = {}
+        found: dict[FitAsked, RuleBook] = {}
         with reading(self._service.source) as session:
             strangers = Strangers(session, (one.number for each in lacking.values() for one in each))
             for variant, asked in lacking.items():
@@ -347,12 +349,12 @@ def _set(solution: Solution) -> list[SetPartOut]:
     return sorted(changes, key=lambda part: part["position"] or "") + loose
 
 
-def _looked_at(place: Place | None) -> LookedWord | None:
+def _looked_at(place: FittingPlace | None) -> LookedWord | None:
     """How far it was looked; None where no rule is asked: it sits there today, or no record says it fits."""
     return None if place is None or place.sits_today else place.looked_at.value
 
 
-def _place(book: RuleBook, place: Place) -> PlaceOut:
+def _place(book: RuleBook, place: FittingPlace) -> PlaceOut:
     return {
         "position": place.position,
         "component": place.component,
@@ -371,7 +373,7 @@ def _place(book: RuleBook, place: Place) -> PlaceOut:
     }
 
 
-def _need(book: RuleBook, need: Need) -> NeedOut:
+def _need(book: RuleBook, need: ChangeNeeded) -> NeedOut:
     return {
         "cause": need.cause.value,
         "name": need.name,

@@ -33,7 +33,7 @@ _LEAST_BEGINNING, _LONGEST_START = 2, 24
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class SearchFound:
     """What a search found, and how its text was understood. `read_as`: numbers that it may be a slip of."""
 
     text: str
@@ -46,7 +46,7 @@ class Found:
 
 def search(
     service: "Service", text: str, vehicle: "VehicleIn | None" = None, *, limit: int, begun: bool = False
-) -> Found:
+) -> SearchFound:
     """What a text finds, best first; what fits the vehicle before what does not.
 
     `begun`: the last word may go on, it is being typed. Raises what `ask_vehicle` raises.
@@ -60,7 +60,7 @@ def search(
 
 def search_in(
     engine: Engine, text: str, asked: "VehicleAsked | None" = None, *, limit: int, begun: bool = False
-) -> Found:
+) -> SearchFound:
     """The same for a vehicle that is known already, or for none: then neither rule book nor reasoning is
     loaded, which is most of what a command would wait for."""
     of_book = asked.names.of_book.findable if asked else None
@@ -76,7 +76,7 @@ def search_in(
     met = {term_met for hit in by_words for term_met in hit.met}
     near = slips.near((term for term in terms if term.said not in met), words) if not by_number else []
     unique = {(hit.entry.kind, hit.entry.name): hit for hit in reversed(hits)}
-    return Found(text, terms, typed, list(reversed(unique.values()))[:limit], near, revision)
+    return SearchFound(text, terms, typed, list(reversed(unique.values()))[:limit], near, revision)
 
 
 class _Sought:
@@ -187,7 +187,7 @@ def _none_begins(_: str) -> list[str]:
     return []
 
 
-def search_document(found: Found) -> "SearchOut":
+def search_document(found: SearchFound) -> "SearchOut":
     """A search as facts."""
     return {
         "text": found.text,
@@ -213,7 +213,7 @@ def _found_document(hit: Hit) -> "FoundOut":
     }
 
 
-def sentence(found: Found) -> str:
+def sentence(found: SearchFound) -> str:
     """What was found, or what was tried."""
     words = " and ".join(f"'{term.said}'" for term in found.terms)
     if not found.hits:
@@ -227,7 +227,7 @@ def sentence(found: Found) -> str:
     return f"Nothing has all of it; left out: {', '.join(missed)}." if missed else ""
 
 
-def _not_as_typed(found: Found) -> str:
+def _not_as_typed(found: SearchFound) -> str:
     """That no part has the number which was typed; empty where one has it, or begins so."""
     typed = as_typed(found.text)
     numbers = [as_typed(number) for number in found.read_as]

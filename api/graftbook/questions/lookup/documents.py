@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from graftbook.catalogue.format.records import Record
-from graftbook.catalogue.search import Line
+from graftbook.catalogue.search import ComponentFound
 from graftbook.catalogue.store.facts import Facts
 from graftbook.closure.words.sentences import CUTTING, cautions_by, lifting_of
 from graftbook.http.values import money
@@ -11,7 +11,7 @@ from graftbook.questions.lookup.schemas import ComponentFactsOut, ComponentLineO
 from graftbook.rulebook.units import read_measure
 
 
-def component_line(line: Line) -> ComponentLineOut:
+def component_line(line: ComponentFound) -> ComponentLineOut:
     """A component in a list."""
     return {
         "number": line.number,

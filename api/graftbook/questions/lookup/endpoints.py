@@ -12,7 +12,7 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayRead
 from graftbook.catalogue.history.revisions import current_revision, epoch_of
-from graftbook.catalogue.search import Asked, Search, find
+from graftbook.catalogue.search import CharacteristicAsked, Search, find
 from graftbook.catalogue.store import lists
 from graftbook.catalogue.store.facts import component_facts
 from graftbook.catalogue.store.lookup import find_components
@@ -94,11 +94,11 @@ def find_some(
     return page_answer(request, [component_line(line) for line in page.lines], page.next)
 
 
-def _characteristic(text: str) -> Asked:
+def _characteristic(text: str) -> CharacteristicAsked:
     for comparator in Comparator:
         kind, found, value = text.partition(f" {comparator} ")
         if found and kind.strip() and value.strip():
-            return Asked(kind.strip(), comparator, value.strip())
+            return CharacteristicAsked(kind.strip(), comparator, value.strip())
     known = ", ".join(Comparator)
     raise problems.InvalidRequest(
         f"'{problems.printable(text)}' is not `kind comparator value`; comparators are {known}",

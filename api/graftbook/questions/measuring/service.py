@@ -10,10 +10,10 @@ from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.store.nearest import names_near
 from graftbook.catalogue.store.tables import table
 from graftbook.closure.measuring import (
-    Asked,
+    JointAsks,
     Measures,
     Next,
-    Place,
+    ServingPlace,
     asked_at,
     may_be,
     next_to_measure,
@@ -160,7 +160,7 @@ class _Found:
         }
         return document
 
-    def _sentence(self, where: Sequence[Place]) -> str:
+    def _sentence(self, where: Sequence[ServingPlace]) -> str:
         if not self._read_measure:
             return ""
         whole = sum(all(kind in own for kind in self._measured) for own in self._all.values())
@@ -212,9 +212,9 @@ class _Found:
         assert self._scope is not None
         every = asked_at(self._scope, position)
         met = tuple(one for one in every if one.met_by(self._measured.get(one.kind)))
-        return self._place(Place(position, met, tuple(one for one in every if one not in met)))
+        return self._place(ServingPlace(position, met, tuple(one for one in every if one not in met)))
 
-    def _place(self, place: Place) -> ServingPlaceOut:
+    def _place(self, place: ServingPlace) -> ServingPlaceOut:
         assert self._scope is not None
         return {
             "position": place.position,
@@ -224,7 +224,7 @@ class _Found:
             "open": [self._asked_document(one) for one in place.open],
         }
 
-    def _asked_document(self, one: Asked) -> AskedOut:
+    def _asked_document(self, one: JointAsks) -> AskedOut:
         assert self._scope is not None
         book = self._scope.book
         off = ""
@@ -247,7 +247,7 @@ def _count_words(count: int, one: str, many: str) -> str:
 
 
 def _cautions(
-    sections: Iterable[str], scope: Scope | None, where: Iterable[Place], position: str
+    sections: Iterable[str], scope: Scope | None, where: Iterable[ServingPlace], position: str
 ) -> list[str]:
     """The cautions of the sections that the part may belong to."""
     own: list[str] = list(sections)

@@ -2,7 +2,7 @@
 
 from typing import TypedDict
 
-from graftbook.catalogue.store.lookup import Found
+from graftbook.catalogue.store.lookup import VehicleFound
 from graftbook.http.values import SEVERITY_WORDS
 from graftbook.questions.closures.documents import vehicle_document
 from graftbook.questions.lookup.schemas import FittedOut, VehicleFlawOut, VehiclePageOut
@@ -11,7 +11,7 @@ from graftbook.rulebook.model import Flaw, RuleBook, Vehicle
 from graftbook.rulebook.scope import Fit, Scope, scope_for
 
 
-def vehicle_page(book: RuleBook, found: Found, vehicle: Vehicle) -> VehiclePageOut:
+def vehicle_page(book: RuleBook, found: VehicleFound, vehicle: Vehicle) -> VehiclePageOut:
     """The vehicle's page as facts. `vehicle` is the one found, with the options that it has."""
     return {
         **vehicle_document(book, vehicle, found.chassis, found.estimated),

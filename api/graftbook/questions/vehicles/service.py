@@ -9,11 +9,17 @@ from itertools import chain
 from typing import Any, TypeVar
 
 from graftbook.builds.stored.documents import build_document
-from graftbook.catalogue.compiling.book_names import BookNames, Outline, names_of, outline_of
+from graftbook.catalogue.compiling.book_names import BookNames, BookOutline, names_of, outline_of
 from graftbook.catalogue.compiling.queries import book_revision, with_components
 from graftbook.catalogue.format.money import minor_units
 from graftbook.catalogue.history.revisions import current_revision
-from graftbook.catalogue.store.lookup import Found, find_flaw, find_vehicle, numbers_meant, numbers_near
+from graftbook.catalogue.store.lookup import (
+    VehicleFound,
+    find_flaw,
+    find_vehicle,
+    numbers_meant,
+    numbers_near,
+)
 from graftbook.closure.question import (
     ClearPosition,
     FitComponent,
@@ -219,7 +225,7 @@ class OutlineNames(Names):
     """Settles names without a rule book, which is compiled only where the book must say which of several
     numbers is meant, or is asked for."""
 
-    def __init__(self, service: Service, outline: Outline) -> None:
+    def __init__(self, service: Service, outline: BookOutline) -> None:
         self._settle_against(service, BookNames.of_outline(outline))
         self._variant = outline.variant
 
@@ -277,7 +283,7 @@ class VehicleAsked:
 
 def find_with_book(
     service: Service, chassis: str, built: date | None, pointer: str = "", deadline: Deadline = NEVER
-) -> tuple[Found, RuleBook]:
+) -> tuple[VehicleFound, RuleBook]:
     """A vehicle and its rule book, of one revision. Raises UnknownChassis, CatalogueMoved, and NotInTime."""
     with pointing_at(pointer), reading(service.source) as session:
         found = find_vehicle(session, chassis, built=built)
@@ -317,7 +323,7 @@ def name_vehicle(service: Service, body: VehicleIn) -> VehicleAsked:
     return _vehicle_asked(found, stands, OutlineNames(service, outline), "")
 
 
-def _vehicle_asked(found: Found, stands: dict[str, Any], names: Names, pointer: str) -> VehicleAsked:
+def _vehicle_asked(found: VehicleFound, stands: dict[str, Any], names: Names, pointer: str) -> VehicleAsked:
     variant = found.vehicle.variant
     if stands.get("variant", variant).casefold() != variant.casefold():
         message = f"{found.chassis} is a {variant}, not a {stands['variant']}"
