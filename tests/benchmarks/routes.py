@@ -282,7 +282,7 @@ class Whole:
         until, criteria, fixed = time.perf_counter() + seconds, self.criteria(), []
         chosen = None
         for stage in _packed(criteria, len(self.rules.values) + len(self.loose)):
-            chosen = self._minimise(stage, fixed, until)
+            chosen = self._minimised(stage, fixed, until)
             if chosen is None:
                 return None
             fixed.append((stage, float(round(stage @ chosen))))
