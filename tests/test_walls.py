@@ -302,6 +302,20 @@ def test_endpoints_and_pages_write_no_sql() -> None:
         assert names <= handed_on, f"{path}: {names - handed_on}"
 
 
+TWO_OF_A_NAME = {"Scope"}
+"""What keys allow, a word of the API; and what a vehicle sees of its rule book, all through the reasoning."""
+
+
+def test_a_class_has_its_name_for_itself() -> None:
+    """Who searches for a name finds one thing. What is private to its module is seen beside its use."""
+    homes: dict[str, list[str]] = {}
+    for path in API.rglob("*.py"):
+        for node in ast.walk(tree_of(path)):
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                homes.setdefault(node.name, []).append(in_package(path))
+    assert {name: found for name, found in homes.items() if len(found) > 1}.keys() == TWO_OF_A_NAME
+
+
 def test_no_module_grows_beyond_its_subject() -> None:
     for path in API.rglob("*.py"):
         lines = path.read_text(encoding="utf-8").count("\n")

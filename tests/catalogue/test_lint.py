@@ -11,7 +11,7 @@ from graftbook.catalogue.compiling.queries import compile_book
 from graftbook.catalogue.lint import lint as linting
 from graftbook.catalogue.lint.closure import Survey
 from graftbook.catalogue.lint.equipment import figure_findings
-from graftbook.catalogue.lint.finding import LintFinding, Severity, Wrong
+from graftbook.catalogue.lint.finding import LintFinding, LintSeverity, Wrong
 from graftbook.catalogue.lint.lint import circles_in
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.store.tables import table
@@ -119,7 +119,7 @@ def test_a_component_that_can_never_be_fitted_and_those_that_need_it(engine: Eng
     assert clip.sentence == "TC-1 can never be fitted: it breaks impossible"
     assert grease.sentence == "TG-1 can never be fitted: it breaks impossible and needs-the-dead"
     assert wheel.records == ("TW-9",), "its grease has a place now, and can sit there never"
-    assert clip.severity is Severity.serious
+    assert clip.severity is LintSeverity.serious
 
 
 @pytest.mark.one_engine
@@ -189,7 +189,7 @@ def test_a_companion_that_whatever_sits_there_is(
     )
     found = of(Wrong.idle_rule, findings(engine, more=more))
     assert [one.records for one in found] == idle
-    assert all(one.severity is Severity.untidy and one.variants == ("T2-L",) for one in found)
+    assert all(one.severity is LintSeverity.untidy and one.variants == ("T2-L",) for one in found)
 
 
 @pytest.mark.one_engine
@@ -351,7 +351,7 @@ def test_a_circuit_without_a_budget_and_an_option_that_nothing_asks_for(engine: 
     (one,) = of(Wrong.no_budget, found)
     assert one.sentence == "the circuit wipers of lamp has no budget: nothing is summed over it"
     (bell,) = of(Wrong.idle_option, found)
-    assert (bell.records, bell.severity) == (("bell", "T2-L"), Severity.untidy)
+    assert (bell.records, bell.severity) == (("bell", "T2-L"), LintSeverity.untidy)
 
 
 def test_on_the_demo_range_nothing_is_found_that_is_not_so(sqlite_demo: Engine) -> None:
@@ -379,7 +379,7 @@ def test_a_finding_is_data(engine: Engine) -> None:
 def test_every_kind_of_finding_says_how_much_it_matters_and_what_mends_it() -> None:
     for wrong in Wrong:
         assert LintFinding(wrong, (), "").fix
-        assert LintFinding(wrong, (), "").severity in Severity
+        assert LintFinding(wrong, (), "").severity in LintSeverity
 
 
 @pytest.mark.parametrize("seed", range(30))
@@ -422,7 +422,7 @@ def test_a_rule_that_the_factory_broke_and_that_other_equipment_obeys(sqlite_eng
         "no-rubber,TW-10,wheel.left,TB-2,brake,The spokes foul it.\n"
     )
     lamps, one = of(Wrong.broken_from_new, all_findings(sqlite_engine, more=apart))
-    assert (one.records, one.variants, one.severity) == (("no-rubber",), ("T2-L",), Severity.doubtful)
+    assert (one.records, one.variants, one.severity) == (("no-rubber",), ("T2-L",), LintSeverity.doubtful)
     assert one.sentence == "2L-501 breaks no-rubber as it left the factory"
     assert lamps.records == ("lamps",), "0.9 of the dynamo's 0.5 A is less than the lamp's 500 mA"
 

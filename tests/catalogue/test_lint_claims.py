@@ -7,7 +7,7 @@ import pytest
 from sqlalchemy import Engine
 
 from graftbook.catalogue.lint.claims import claim_findings
-from graftbook.catalogue.lint.finding import LintFinding, Severity, Wrong
+from graftbook.catalogue.lint.finding import LintFinding, LintSeverity, Wrong
 from graftbook.catalogue.loading.imports import load
 from graftbook.database import reading
 from graftbook.editing.linting.service import findings
@@ -20,62 +20,62 @@ from tests.soundness.databases import opened
 FIT = "[fitment]\nname,component,position,effort,quantity,from_new,generations,chassis_from,evidence\n"
 REPORT = "[report]\noutcome,workshop,on,chassis,component,position\n"
 
-SEEDED: dict[str, tuple[str, Wrong, tuple[str, ...], Severity]] = {
+SEEDED: dict[str, tuple[str, Wrong, tuple[str, ...], LintSeverity]] = {
     "a span that no vehicle of the variant is in": (
         f"{FIT}late,TW-9,brake,direct,1,no,two,2L-0950,book\n",
         Wrong.never_holds,
         ("late",),
-        Severity.serious,
+        LintSeverity.serious,
     ),
     "days before any was built": (
         "[fitment]\nname,component,position,effort,built_to,evidence\nearly,TW-9,brake,direct,1949-01-01,book\n",
         Wrong.never_holds,
         ("early",),
-        Severity.serious,
+        LintSeverity.serious,
     ),
     "numbers between two spans": (
         "[chassis_span]\nvariant,first,last,built_from,built_to\nT1-R,1R-0001,1R-1000,1950-01-01,1959-12-31\n"
         "T2-L,2L-0001,2L-0500,1960-01-01,1964-12-31\nT2-L,2L-0511,2L-0900,1965-01-01,1969-12-31\n",
         Wrong.gap,
         ("T2-L", "2L-0501"),
-        Severity.doubtful,
+        LintSeverity.doubtful,
     ),
     "work that two records differ on": (
         f"{FIT}other view,TW-9,wheel.left,direct,1,no,two,,tried\n",
         Wrong.says_otherwise,
         ("TW-9@wheel.left", "other view"),
-        Severity.serious,
+        LintSeverity.serious,
     ),
     "two substitutes that go different ways": (
         "[substitute]\nname,original,component,both_ways,evidence\nback too,TW-10,TW-9,yes,tried\n",
         Wrong.says_otherwise,
         ("TW-10>TW-9", "back too"),
-        Severity.serious,
+        LintSeverity.serious,
     ),
     "the same said twice": (
         f"{FIT}again,TW-9,wheel.left,machining,1,no,two,,tried\n",
         Wrong.said_twice,
         ("TW-9@wheel.left", "again"),
-        Severity.untidy,
+        LintSeverity.untidy,
     ),
     "numbers that differ in a dash": (
         "[component]\nnumber,name,section,origin\nTW9,disc wheel,wheels,modern\n",
         Wrong.alike_numbers,
         ("TW-9", "TW9"),
-        Severity.doubtful,
+        LintSeverity.doubtful,
     ),
     "one hand without the other": (
         "[component]\nnumber,name,section,origin\nTW-11,left wheel,wheels,modern\n"
         f"{FIT},TW-11,wheel.left,direct,1,no,two,,tried\n",
         Wrong.no_twin,
         ("TW-11",),
-        Severity.doubtful,
+        LintSeverity.doubtful,
     ),
     "a claim that a workshop found otherwise": (
         f"{REPORT}did not fit,North,2026-01-01,2L-0100,TW-9,wheel.left\n",
         Wrong.in_doubt,
         ("TW-9@wheel.left",),
-        Severity.doubtful,
+        LintSeverity.doubtful,
     ),
     "failures on one side of a number": (
         REPORT
@@ -83,13 +83,13 @@ SEEDED: dict[str, tuple[str, Wrong, tuple[str, ...], Severity]] = {
         + "".join(f"fitted,late {n},2026-01-01,2L-08{n}0,TW-9,wheel.left\n" for n in range(1, 7)),
         Wrong.likely_break,
         ("TW-9@wheel.left",),
-        Severity.doubtful,
+        LintSeverity.doubtful,
     ),
     "a claim without a source": (
         f"{FIT}unsaid,TL-1,brake,direct,1,no,two,,\n",
         Wrong.no_evidence,
         ("fitment", "unsaid"),
-        Severity.untidy,
+        LintSeverity.untidy,
     ),
 }
 

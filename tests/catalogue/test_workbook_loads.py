@@ -7,7 +7,7 @@ import openpyxl
 import pytest
 from sqlalchemy import Engine
 
-from graftbook.catalogue.format.reading import Reading
+from graftbook.catalogue.format.reading import SheetReading
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import LoadReport
 from tests.catalogue.ods import ods
@@ -17,7 +17,7 @@ from tests.catalogue.ods import ods
 def brakes(sqlite_tern: Engine, tmp_path: Path) -> Any:
     """Loads one workbook of these sheets, each a list of rows, on trial."""
 
-    def loaded(reading: Reading | None = None, **sheets: list[list[object]]) -> LoadReport:
+    def loaded(reading: SheetReading | None = None, **sheets: list[list[object]]) -> LoadReport:
         book = openpyxl.Workbook()
         book.remove(book.active)
         for name, rows in sheets.items():
@@ -81,7 +81,7 @@ def test_mistakes_are_told_by_file_sheet_and_cell(brakes: Any):
     assert "`formulas`" in by_cell["E3"]
     assert "no component 'TW-77'" in by_cell["B4"], "told when all is in, and yet with its cell"
     assert "`dates`" in by_cell["D2"]
-    values = brakes(Reading(formulas="values"), section=[*SECTIONS, ["=A2", "T", 9], ["x", "X", "=3+4"]])
+    values = brakes(SheetReading(formulas="values"), section=[*SECTIONS, ["=A2", "T", 9], ["x", "X", "=3+4"]])
     assert [line.partition(": [")[2].partition(":")[0] for line in told(values)] == [
         "section] name",
         "section] order",
@@ -90,7 +90,7 @@ def test_mistakes_are_told_by_file_sheet_and_cell(brakes: Any):
 
 def test_what_settles_it_is_an_option(brakes: Any):
     evidence = [["name", "grade", "reference", "on"], ["e1", "measured", "p. 3", "02/03/1964"]]
-    report = brakes(Reading(dates="day-first"), evidence=evidence)
+    report = brakes(SheetReading(dates="day-first"), evidence=evidence)
     assert report.ok
     assert report.assumed == ["brakes.xlsx, sheet evidence, D2: read as a day: '02/03/1964' is 2 March 1964"]
 
@@ -186,7 +186,7 @@ def test_a_spreadsheet_with_decimal_commas_says_the_same_as_one_with_points(
     (tmp_path / "p.csv").write_text(points)
     (tmp_path / "c.csv").write_text(commas, encoding="utf-8-sig")
     assert load(sqlite_tern, tmp_path / "p.csv").changed == 2
-    report = load(sqlite_tern, tmp_path / "c.csv", reading=Reading(currency="GBP"))
+    report = load(sqlite_tern, tmp_path / "c.csv", reading=SheetReading(currency="GBP"))
     assert (told(report), report.changed) == ([], 0)
     assert [line.partition(": ")[2].partition(":")[0] for line in report.assumed] == [
         "cells are separated by semicolons",

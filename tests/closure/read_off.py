@@ -1,12 +1,12 @@
 """What is read off a set that was found: what decides between equal ones, and chains of reasons."""
 
 from graftbook.closure.answer import Because, Solution
-from graftbook.closure.search.problem import Found, Problem
+from graftbook.closure.search.problem import Found, SearchProblem
 from graftbook.closure.search.totals import loose_quantities
 from graftbook.rulebook.scope import LOOSE
 
 
-def tie_key(problem: Problem, found: Found) -> tuple[int, tuple[str, ...], tuple[str, ...]]:
+def tie_key(problem: SearchProblem, found: Found) -> tuple[int, tuple[str, ...], tuple[str, ...]]:
     """Decides between sets that cost the same: fewer loose pieces, then smaller numbers first."""
     pieces = sum(loose_quantities(problem, found).values())
     values = tuple(found.values[place] or "" for place in problem.domains)

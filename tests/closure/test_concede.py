@@ -13,7 +13,7 @@ from graftbook.closure.search.concede import Concession, best_by_concession
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import Deadline
 from graftbook.closure.search.eliminate import breaks_a_sum
-from graftbook.closure.search.problem import Found, Problem
+from graftbook.closure.search.problem import Found, SearchProblem
 from graftbook.closure.search.propagate import Contradicts, Propagation, Stake
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import solve
@@ -109,7 +109,7 @@ def test_the_next_best_of_each_place_is_the_solvers() -> None:
     assert impossible > 2
 
 
-def alone(problem: Problem, place: str, best: str | None) -> Found | None:
+def alone(problem: SearchProblem, place: str, best: str | None) -> Found | None:
     try:
         propagation = Propagation(problem, without=[Fit(place, best)]).run()
     except Contradicts:
@@ -152,7 +152,7 @@ def test_an_answer_tells_the_same_as_by_elimination(monkeypatch: pytest.MonkeyPa
     assert told > 10
 
 
-def wide(shape: str, places: int) -> Iterator[Problem]:
+def wide(shape: str, places: int) -> Iterator[SearchProblem]:
     """Questions of the benchmark's invented rule sets that propagation leaves open."""
     for seed in range(12):
         book = rule_sets.SHAPES[shape](model, places, seed)

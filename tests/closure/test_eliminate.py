@@ -15,7 +15,7 @@ from graftbook.closure.search import concede, eliminate
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.eliminate import Elimination, TooWide, best_by_elimination, breaks_a_sum
 from graftbook.closure.search.packing import Table, _read_off
-from graftbook.closure.search.problem import Found, Problem
+from graftbook.closure.search.problem import Found, SearchProblem
 from graftbook.closure.search.propagate import Contradicts, Propagation, Stake
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import solve, solved_by_model
@@ -38,7 +38,7 @@ def questions(first: int, count: int) -> Iterator[tuple[int, RuleBook, Question]
             yield seed, world.book(), world.question()
 
 
-def open_problems(first: int, count: int) -> Iterator[tuple[int, Problem, Propagation]]:
+def open_problems(first: int, count: int) -> Iterator[tuple[int, SearchProblem, Propagation]]:
     """Those that propagation leaves open."""
     for seed, book, question in questions(first, count):
         problem = reach(scope_of(book, question), question)
@@ -50,7 +50,7 @@ def open_problems(first: int, count: int) -> Iterator[tuple[int, Problem, Propag
             yield seed, problem, propagation
 
 
-def by_model(problem: Problem, propagation: Propagation) -> Found | None:
+def by_model(problem: SearchProblem, propagation: Propagation) -> Found | None:
     try:
         return solved_by_model(problem, propagation, 60, unique=True)
     except Unsolvable:

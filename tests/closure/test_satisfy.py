@@ -14,7 +14,7 @@ from graftbook.closure.question import FitComponent, Limits, Question
 from graftbook.closure.search import satisfy, solve
 from graftbook.closure.search.constrain import Model, cp, new_solver
 from graftbook.closure.search.packing import TooWide
-from graftbook.closure.search.problem import CEILING, Found, Problem
+from graftbook.closure.search.problem import CEILING, Found, SearchProblem
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.satisfy import Clauses, TooManyReasons
 from graftbook.closure.search.solve import any_set
@@ -28,7 +28,7 @@ def problems(first: int, count: int):
         yield seed, reach(scope_of(book, question), question, limits_as_demands=True)
 
 
-def fulfils(problem: Problem, found: Found) -> bool:
+def fulfils(problem: SearchProblem, found: Found) -> bool:
     """Whether a set fulfils every demand and budget of a problem; what it orders loose meets all alike."""
     values = found.values
     for demand in problem.demands:
@@ -39,7 +39,7 @@ def fulfils(problem: Problem, found: Found) -> bool:
     return not any(use.broken(values) for use in problem.budgets)
 
 
-def by_solver(problem: Problem) -> bool:
+def by_solver(problem: SearchProblem) -> bool:
     """Whether there is a set, by the constraint solver alone."""
     model = Model(problem, {place: set(values) for place, values in problem.domains.items()})
     if (ceiling := problem.question.limits.price_at_most) is not None:

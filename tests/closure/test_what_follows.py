@@ -11,7 +11,7 @@ from graftbook.closure.answer import Cause
 from graftbook.closure.compatibility import broken_alone
 from graftbook.closure.search.deadline import NEVER
 from graftbook.closure.search.possible import MOST_VEHICLES, _before, _before_each, follow
-from graftbook.closure.search.problem import BudgetUse, Problem
+from graftbook.closure.search.problem import BudgetUse, SearchProblem
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.closure.search.reach import reach_everything
 from graftbook.closure.verify import FinishedSet
@@ -24,7 +24,7 @@ Seen = tuple[bool, bool, dict[str, set[str | None]]]
 """Whether something contradicts or is never covered, whether a whole set is known, and what is left."""
 
 
-def as_the_whole(problem: Problem, fit: Fit) -> Seen:
+def as_the_whole(problem: SearchProblem, fit: Fit) -> Seen:
     """Every demand and every place looked at anew."""
     others = [Fit(fit.position, c) for c in problem.domains[fit.position] if c != fit.component]
     try:

@@ -18,7 +18,7 @@ from typer.testing import CliRunner
 from graftbook.app import create_app
 from graftbook.catalogue.format.cell_forms import read_cells
 from graftbook.catalogue.format.grid import Cell, Place
-from graftbook.catalogue.format.reading import Reading
+from graftbook.catalogue.format.reading import SheetReading
 from graftbook.catalogue.format.records import KINDS, Record
 from graftbook.commands.cli import app as commands
 from graftbook.guide import made
@@ -75,7 +75,7 @@ def test_every_column_has_a_meaning_and_an_example_that_may_stand_there(kind: ty
         name = str(column["column"])
         assert column["meaning"], name
         assert column["example"], name
-        fields, wrong = read_cells(kind, {name: Cell(column["example"])}, Place("guide", 1), Reading())
+        fields, wrong = read_cells(kind, {name: Cell(column["example"])}, Place("guide", 1), SheetReading())
         assert not wrong, wrong
         field = kind.model_fields[name]
         held = Annotated[field.annotation, *field.metadata] if field.metadata else field.annotation

@@ -9,7 +9,7 @@ from sqlmodel import Session
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.store.standing import claims_named
 from graftbook.database import make_engine
-from graftbook.rulebook.grading import Outcome, Report, standing
+from graftbook.rulebook.grading import Report, TrialOutcome, standing
 from tests.catalogue.sheet import sheet
 from tests.reports.year import Course, Tried, builds, figures, many, reports_of, truths
 
@@ -40,7 +40,7 @@ def test_a_rule_that_believed_everybody_would_be_seen(made: list[list[Tried]]) -
         by_claim: dict[str, Course] = {}
         known: dict[str, list[Report]] = {}
         for one, report in reports_of(made, {}, 100, chance):
-            blind = Report(report.name, chance.choice(list(Outcome)), "x", report.on, "24PL", len(known))
+            blind = Report(report.name, chance.choice(list(TrialOutcome)), "x", report.on, "24PL", len(known))
             known.setdefault(one.claim, []).append(blind)
             now = standing(one.evidence, tuple(known[one.claim]), one.worked)
             course = by_claim.setdefault(one.claim, Course(False, False))

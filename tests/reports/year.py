@@ -22,7 +22,7 @@ from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.closure.answering import answer_question
 from graftbook.closure.question import FitComponent, Question, RemedyFlaws, Wish
-from graftbook.rulebook.grading import Evidence, Grade, Outcome, Report, break_in, standing
+from graftbook.rulebook.grading import Evidence, Grade, Report, TrialOutcome, break_in, standing
 from graftbook.rulebook.model import Severity, Vehicle
 from tests.benchmarks.loaded import load_all, new_database
 from tests.conftest import SEED as SEED_DATA
@@ -126,7 +126,7 @@ def reports_of(
     for number, day in enumerate(days):
         one = chance.choice(chance.choice([build for build in made if build]))
         odds = HOLDS if holds(one.claim, one.vehicle, false) else FAILS
-        (outcome,) = chance.choices(list(Outcome), odds)
+        (outcome,) = chance.choices(list(TrialOutcome), odds)
         on, vehicle = date(2026, 1, 1) + timedelta(days=day), one.vehicle
         shop = chance.choice(WORKSHOPS)
         made_of = (vehicle.chassis_prefix, vehicle.chassis_serial)

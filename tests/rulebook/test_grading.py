@@ -15,9 +15,9 @@ from graftbook.rulebook.grading import (
     WORTH,
     Evidence,
     Grade,
-    Outcome,
     Report,
     Standing,
+    TrialOutcome,
     anywhere,
     break_in,
     each_vehicle,
@@ -29,16 +29,18 @@ from graftbook.rulebook.grading import (
 )
 
 DAY = date(2026, 3, 2)
-FITTED, WORK, NOT = Outcome
+FITTED, WORK, NOT = TrialOutcome
 
 
-def report(number: int, outcome: Outcome, shop: str = "", serial: int | None = None, day: int = 0) -> Report:
+def report(
+    number: int, outcome: TrialOutcome, shop: str = "", serial: int | None = None, day: int = 0
+) -> Report:
     serial = 1000 + number if serial is None else serial
     on = DAY + timedelta(days=day)
     return Report(f"r{number}", outcome, shop or f"shop {number}", on, "24PL", serial)
 
 
-def told(*outcomes: Outcome, shop: str = "") -> tuple[Report, ...]:
+def told(*outcomes: TrialOutcome, shop: str = "") -> tuple[Report, ...]:
     return tuple(report(number, outcome, shop) for number, outcome in enumerate(outcomes))
 
 
@@ -133,7 +135,7 @@ def test_disputed_sources_are_hearsay() -> None:
     assert of_sources([failed, *source(Grade.parts_book)]) is Grade.parts_book
 
 
-OUTCOMES = st.sampled_from(Outcome)
+OUTCOMES = st.sampled_from(TrialOutcome)
 REPORTS = st.lists(
     st.builds(
         report,

@@ -1,7 +1,7 @@
 """How a call is sent, waited for and sent again: steps, which a client takes in its own way.
 
 Nothing here touches a connection. `attempts` yields `Send` and gets a response or what the transport said, or
-yields `Wait`; both clients drive it. `Memory` is what a client keeps of its answers: ETags and documents.
+yields `Wait`; both clients drive it. `Remembered` is what a client keeps of its answers: ETags and documents.
 """
 
 import json
@@ -74,7 +74,7 @@ class Kept:
     content: bytes | None
 
 
-class Memory:
+class Remembered:
     """The last answers by address, the least lately used forgotten first. One client's alone."""
 
     def __init__(self) -> None:
@@ -99,7 +99,7 @@ class Memory:
         self._kept.pop(address, None)
 
 
-def attempts(call: Call[T], memory: Memory, patience: Patience) -> Generator[Send | Wait, Outcome, T]:
+def attempts(call: Call[T], memory: Remembered, patience: Patience) -> Generator[Send | Wait, Outcome, T]:
     """The steps of a call. Returns its document; raises ProblemAnswer and Unreachable."""
     end = time.monotonic() + max(patience.seconds, call.seconds or 0)
     for number in range(1, patience.attempts + 1):
@@ -117,7 +117,7 @@ def attempts(call: Call[T], memory: Memory, patience: Patience) -> Generator[Sen
     raise Unreachable(f"{call.method} {call.path}: {outcome or 'no answer'}") from outcome
 
 
-def _sending(call: Call[Any], memory: Memory, timeout: float) -> Send:
+def _sending(call: Call[Any], memory: Remembered, timeout: float) -> Send:
     headers = dict(call.headers)
     if call.condition and (read := memory.at(call.condition)):
         headers.setdefault("If-Match", read.etag)
@@ -150,7 +150,7 @@ def _wait(outcome: Outcome, number: int) -> float:
     return random.uniform(0.5, 1.0) * min(FIRST_WAIT * 2.0 ** (number - 1), LONGEST_WAIT)
 
 
-def _document_of(call: Call[T], response: httpx.Response, memory: Memory) -> T:
+def _document_of(call: Call[T], response: httpx.Response, memory: Remembered) -> T:
     """The document of an answer; what is to be remembered of it is."""
     address = call.condition or address_of(call)
     if response.status_code == 304 and (kept := memory.at(address)) and kept.content is not None:

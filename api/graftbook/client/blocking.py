@@ -7,7 +7,7 @@ from typing import Any, Self, TypeVar
 
 import httpx
 
-from graftbook.client.attempts import USUAL, Memory, Outcome, Patience, Send, Wait, attempts
+from graftbook.client.attempts import USUAL, Outcome, Patience, Remembered, Send, Wait, attempts
 from graftbook.client.calls import JSON, Call, Pages, following
 from graftbook.client.methods import Methods
 
@@ -35,7 +35,7 @@ class Client(Methods):
         if key:
             headers["Authorization"] = f"Bearer {key}"
         self._http = httpx.Client(base_url=address, headers=headers, transport=transport)
-        self._memory = Memory()
+        self._memory = Remembered()
         self._patience = patience
 
     def __enter__(self) -> Self:

@@ -75,7 +75,7 @@ class Pages(Generic[T]):
     first: Call[Any]
 
 
-class Asked(TypedDict, total=False):
+class QuestionOptions(TypedDict, total=False):
     """What every question may say; the guide and the OpenAPI document tell what each means."""
 
     wishes: Sequence[KeptWishOut]
@@ -88,7 +88,7 @@ class Asked(TypedDict, total=False):
     deadline_seconds: float
 
 
-class Ordered(Asked, total=False):
+class OrderOptions(QuestionOptions, total=False):
     """An order's question: how to buy, too."""
 
     alternatives: int
@@ -148,14 +148,16 @@ def as_vehicle(vehicle: str | Body) -> Body:
     return {"chassis": vehicle} if isinstance(vehicle, str) else vehicle
 
 
-def closure(vehicle: str | Body, *, alternatives: int = 0, **asked: Unpack[Asked]) -> Call[ClosureOut]:
+def closure(
+    vehicle: str | Body, *, alternatives: int = 0, **asked: Unpack[QuestionOptions]
+) -> Call[ClosureOut]:
     """The complete set that follows. `vehicle`: a chassis number, or what `POST /v1/closures` takes."""
     further = {"alternatives": alternatives} if alternatives else {}
     return question("/v1/closures", {"vehicle": as_vehicle(vehicle), **further, **asked})
 
 
 def closure_summary(
-    vehicle: str | Body, *, alternatives: int = 0, **asked: Unpack[Asked]
+    vehicle: str | Body, *, alternatives: int = 0, **asked: Unpack[QuestionOptions]
 ) -> Call[ClosureSummaryOut]:
     """The same line by line."""
     whole: Call[Any] = closure(vehicle, alternatives=alternatives, **asked)
@@ -163,14 +165,16 @@ def closure_summary(
 
 
 def why_not(
-    vehicle: str | Body, component: str, position: str | None = None, **asked: Unpack[Asked]
+    vehicle: str | Body, component: str, position: str | None = None, **asked: Unpack[QuestionOptions]
 ) -> Call[WhyNotOut]:
     """Why the answer does not hold this component instead."""
     body = {"vehicle": as_vehicle(vehicle), "component": component, "position": position, **asked}
     return question("/v1/closures/why-not", body)
 
 
-def what_if(vehicle: str | Body, other_vehicle: str | Body, **asked: Unpack[Asked]) -> Call[WhatIfOut]:
+def what_if(
+    vehicle: str | Body, other_vehicle: str | Body, **asked: Unpack[QuestionOptions]
+) -> Call[WhatIfOut]:
     """What the same wishes would give on another vehicle."""
     body = {"vehicle": as_vehicle(vehicle), "other_vehicle": as_vehicle(other_vehicle), **asked}
     return question("/v1/closures/what-if", body)
@@ -180,7 +184,7 @@ def check(
     vehicle: str | Body,
     components: Sequence[str],
     positions: Mapping[str, str | None] | None = None,
-    **asked: Unpack[Asked],
+    **asked: Unpack[QuestionOptions],
 ) -> Call[CheckOut]:
     """Whether a proposed set is complete and works together."""
     body = {"vehicle": as_vehicle(vehicle), "components": [*components], "positions": {**(positions or {})}}
@@ -199,13 +203,13 @@ def compatibility(
     return question("/v1/compatibility", {"questions": [*questions], "proof": proof, "as_of": as_of})
 
 
-def order(vehicle: str | Body, **asked: Unpack[Ordered]) -> Call[OrderOut]:
+def order(vehicle: str | Body, **asked: Unpack[OrderOptions]) -> Call[OrderOut]:
     """What must be bought for the closure, and from whom."""
     return question("/v1/orders", {"vehicle": as_vehicle(vehicle), **asked})
 
 
 def order_paper(
-    form: str, vehicle: str | Body, *, part: str = "", view: str = "full", **asked: Unpack[Ordered]
+    form: str, vehicle: str | Body, *, part: str = "", view: str = "full", **asked: Unpack[OrderOptions]
 ) -> Call[bytes]:
     """The same as `csv`, `xlsx`, `pdf` or `json`. `part`: only `supplier:NAME` or `vehicle:LABEL`; `view`:
     `summary`, of JSON."""
@@ -213,13 +217,15 @@ def order_paper(
     return as_paper(question("/v1/orders", body, part=part or None, view=view), form)
 
 
-def fitting_sequence(vehicle: str | Body, *, hands: int = 1, **asked: Unpack[Asked]) -> Call[FittingOut]:
+def fitting_sequence(
+    vehicle: str | Body, *, hands: int = 1, **asked: Unpack[QuestionOptions]
+) -> Call[FittingOut]:
     """The order of the work."""
     return question("/v1/fitting-sequences", {"vehicle": as_vehicle(vehicle), "hands": hands, **asked})
 
 
 def quotation(
-    vehicle: str | Body, labour_rate: str, *, terms: Body | None = None, **asked: Unpack[Ordered]
+    vehicle: str | Body, labour_rate: str, *, terms: Body | None = None, **asked: Unpack[OrderOptions]
 ) -> Call[QuotationOut]:
     """What the set costs its owner. `terms`: `allowance`, `first_part`, `months`."""
     body = {"vehicle": as_vehicle(vehicle), "labour_rate": labour_rate, **(terms or {}), **asked}

@@ -15,7 +15,7 @@ from graftbook.client.calls import (
     PAPERS,
     Body,
     Call,
-    Ordered,
+    OrderOptions,
     Pages,
     as_bytes,
     as_paper,
@@ -190,7 +190,7 @@ def order_list_paper(name: str, form: str, *, part: str = "") -> Call[bytes]:
 
 
 def create_order_list(
-    name: str, vehicle: str | Body, *, note: str = "", once: str = "", **asked: Unpack[Ordered]
+    name: str, vehicle: str | Body, *, note: str = "", once: str = "", **asked: Unpack[OrderOptions]
 ) -> Call[OrderListOut]:
     """Compute an order and keep it as a draft, once."""
     body = {"name": name, "vehicle": as_vehicle(vehicle), "note": note, **asked}

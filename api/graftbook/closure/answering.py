@@ -12,7 +12,7 @@ from graftbook.closure.explain.ways_out import ways_out_of
 from graftbook.closure.question import Limits, Question
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import Deadline, OutOfTime
-from graftbook.closure.search.problem import Found, Problem
+from graftbook.closure.search.problem import Found, SearchProblem
 from graftbook.closure.search.propagate import Propagation
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import Solved, solve
@@ -71,7 +71,7 @@ def _answer(scope: Scope, question: Question, deadline: Deadline, next_bests: bo
         return Answer(Outcome.not_proved, reached=reached, engine=solved.engine)
 
 
-def _proved_answer(problem: Problem, solved: Solved, next_bests: bool) -> Answer:
+def _proved_answer(problem: SearchProblem, solved: Solved, next_bests: bool) -> Answer:
     found, propagation = solved.found, solved.propagation
     explained = Explanation(problem, found)
     others = (
@@ -94,14 +94,14 @@ def _proved_answer(problem: Problem, solved: Solved, next_bests: bool) -> Answer
     )
 
 
-def _further(problem: Problem, sets: Iterable[Found], propagation: Propagation) -> Iterator[Solution]:
+def _further(problem: SearchProblem, sets: Iterable[Found], propagation: Propagation) -> Iterator[Solution]:
     """The further sets laid out; none that cannot be explained, or that only rounding makes possible."""
     for other in sets:
         with suppress(Unexplained, RoundedAway, OutOfTime):
             yield solution_of(problem, other, propagation)
 
 
-def _impossible(problem: Problem, reached: int, deadline: Deadline, briefly: bool) -> Answer:
+def _impossible(problem: SearchProblem, reached: int, deadline: Deadline, briefly: bool) -> Answer:
     """The proof that no set exists, the contradictions behind it, and the ways out."""
     question, problem.deadline = problem.question, deadline
     try:
@@ -130,12 +130,12 @@ def _impossible(problem: Problem, reached: int, deadline: Deadline, briefly: boo
     )
 
 
-def _changes(problem: Problem, found: Found) -> int:
+def _changes(problem: SearchProblem, found: Found) -> int:
     today = problem.scope.today
     return sum(component != today.get(place) for place, component in found.values.items())
 
 
-def _not_proved(problem: Problem, late: OutOfTime) -> Answer:
+def _not_proved(problem: SearchProblem, late: OutOfTime) -> Answer:
     """What was found in time, without what nobody in it asks for."""
     solution = None
     if late.found is not None and problem.deadline.allows(_changes(problem, late.found)):

@@ -11,7 +11,7 @@ import typer
 from graftbook.commands import console as c
 
 if TYPE_CHECKING:
-    from graftbook.catalogue.format.reading import Reading
+    from graftbook.catalogue.format.reading import SheetReading
     from graftbook.catalogue.loading.load import LoadReport
 
 MOST_SHOWN = 40
@@ -69,15 +69,15 @@ def load(
     _tell(report, dry_run)
 
 
-def _reading(dates: str, decimals: str, encoding: str, formulas: str, currency: str) -> "Reading":
+def _reading(dates: str, decimals: str, encoding: str, formulas: str, currency: str) -> "SheetReading":
     """How to read; ends the command where an option has a word that it does not know."""
-    from graftbook.catalogue.format.reading import WORDS, Reading
+    from graftbook.catalogue.format.reading import WORDS, SheetReading
 
     given = {"dates": dates, "decimals": decimals, "formulas": formulas}
     for name, word in given.items():
         if word and word not in WORDS[name]:
             c.stop(f"--{name} is {' or '.join(WORDS[name])}, not '{word}'")
-    return Reading(**given, encoding=encoding, currency=currency)  # type: ignore[arg-type]  # looked at above
+    return SheetReading(**given, encoding=encoding, currency=currency)  # type: ignore[arg-type]  # looked at above
 
 
 def _agree_to_remove(removed: Mapping[str, Sequence[str]], yes: bool) -> None:

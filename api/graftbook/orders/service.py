@@ -55,7 +55,7 @@ class VehicleOrdered:
 
 
 @dataclass(frozen=True, slots=True)
-class Ordered:
+class OrderAnswer:
     """An order: its vehicles, what they need, and where it is bought."""
 
     vehicles: tuple[VehicleOrdered, ...]
@@ -89,7 +89,9 @@ def _label(wished: str, taken: Sequence[str]) -> str:
     return label
 
 
-def order_for(service: Service, body: OrderIn, asked: Sequence[tuple[str, Asked]], today: date) -> Ordered:
+def order_for(
+    service: Service, body: OrderIn, asked: Sequence[tuple[str, Asked]], today: date
+) -> OrderAnswer:
     """Answer the questions, sum what their sets need, and buy it. Raises NoSet, and OutOfTime.
 
     The first question's deadline is of the whole order.
@@ -97,7 +99,7 @@ def order_for(service: Service, body: OrderIn, asked: Sequence[tuple[str, Asked]
     return _buy(service, body, [_vehicle_ordered(service, label, one) for label, one in asked], today)
 
 
-def _buy(service: Service, body: OrderIn, vehicles: Sequence[VehicleOrdered], today: date) -> Ordered:
+def _buy(service: Service, body: OrderIn, vehicles: Sequence[VehicleOrdered], today: date) -> OrderAnswer:
     needs = needs_of(
         VehicleSet(v.label, v.asked.book, v.solution, frozenset(v.asked.question.on_the_bench))
         for v in vehicles
@@ -111,7 +113,7 @@ def _buy(service: Service, body: OrderIn, vehicles: Sequence[VehicleOrdered], to
     seconds = min(Terms().seconds, max(0.0, until.left() - len(numbers) * LINES.seconds))
     terms = Terms(body.by, body.at_most_suppliers, body.fastest, body.use_stock, seconds)
     order = service.reasoner.run(buy, needs, market, terms, store, deadline=deadline)
-    return Ordered(tuple(vehicles), needs, market, order)
+    return OrderAnswer(tuple(vehicles), needs, market, order)
 
 
 def _vehicle_ordered(service: Service, label: str, asked: Asked) -> VehicleOrdered:
@@ -149,7 +151,7 @@ def in_store(service: Service, numbers: Sequence[str]) -> list[InStore]:
         return stock_for(session, numbers)
 
 
-def facts_of(service: Service, body: OrderIn, ordered: Ordered) -> OrderOut:
+def facts_of(service: Service, body: OrderIn, ordered: OrderAnswer) -> OrderOut:
     """The whole order as facts, substitutes for what nobody supplies included; what is not bought first.
 
     Raises OutOfTime where that takes longer than the first question's deadline leaves for it.
@@ -190,7 +192,7 @@ def _vehicle(ordered: VehicleOrdered) -> OrderVehicleOut:
     }
 
 
-def _add_substitutes(service: Service, facts: OrderOut, ordered: Ordered) -> None:
+def _add_substitutes(service: Service, facts: OrderOut, ordered: OrderAnswer) -> None:
     """For lines that nobody supplies: the best component that somebody does and the closure accepts."""
     until = ordered.vehicles[0].asked.deadline.extended().within(SECONDS_FOR_SUBSTITUTES)
     lacking = [need for need, why in ordered.order.not_supplied if why.why is Why.no_offer]
@@ -204,7 +206,7 @@ def _add_substitutes(service: Service, facts: OrderOut, ordered: Ordered) -> Non
 
 
 def substitute(
-    service: Service, ordered: Ordered, need: Need, until: Deadline
+    service: Service, ordered: OrderAnswer, need: Need, until: Deadline
 ) -> tuple[SubstituteOut | None, str]:
     """What the best set has instead of a number that nobody supplies, and what came of looking for it.
 
@@ -253,7 +255,7 @@ def _instead(was: Solution, now: Solution, places: set[str]) -> set[str]:
 
 
 def _no_need(
-    service: Service, ordered: Ordered, vehicle: VehicleOrdered, solution: Solution, number: str
+    service: Service, ordered: OrderAnswer, vehicle: VehicleOrdered, solution: Solution, number: str
 ) -> str:
     """Of the best set without a number, which has nothing in its stead: what else it has and has not."""
     differences = _else(vehicle, solution, {number})

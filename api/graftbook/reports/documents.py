@@ -7,7 +7,7 @@ from graftbook.catalogue.format.records_beside import ReportRecord
 from graftbook.catalogue.store.standing import Claimed, Opposed
 from graftbook.http.values import GRADE_WORDS, counted
 from graftbook.reports.schemas import GradeOut, OpposedOut, ReportOut, SuggestionOut, TalliedOut
-from graftbook.rulebook.grading import Break, Outcome
+from graftbook.rulebook.grading import Break, TrialOutcome
 
 
 def report_document(name: str, record: ReportRecord) -> ReportOut:
@@ -39,9 +39,9 @@ def tallied(claim: Claimed) -> TalliedOut:
     """The reports that bear on a claim, counted as they were sent."""
     outcomes = Counter(report.outcome for report in claim.reports)
     return {
-        "fitted": outcomes[Outcome.fitted],
-        "fitted_after_work": outcomes[Outcome.after_work],
-        "did_not_fit": outcomes[Outcome.did_not_fit],
+        "fitted": outcomes[TrialOutcome.fitted],
+        "fitted_after_work": outcomes[TrialOutcome.after_work],
+        "did_not_fit": outcomes[TrialOutcome.did_not_fit],
         "workshops": len({report.workshop.casefold() for report in claim.reports}),
     }
 
@@ -52,7 +52,9 @@ def sentence(claim: Claimed) -> str:
     if not claim.reports:
         return f"No workshop has reported on it; its sources are worth: {GRADE_WORDS[standing.sources]}."
     outcomes = (counts["fitted"], counts["fitted_after_work"], counts["did_not_fit"])
-    by_outcome = [f"{count} {outcome}" for count, outcome in zip(outcomes, Outcome, strict=True) if count]
+    by_outcome = [
+        f"{count} {outcome}" for count, outcome in zip(outcomes, TrialOutcome, strict=True) if count
+    ]
     beginning = f"{', '.join(by_outcome)}, by {counted(counts['workshops'], 'workshop')}"
     if standing.grade == standing.sources:
         return f"{beginning}: it stays as good as {GRADE_WORDS[standing.grade]}."

@@ -61,7 +61,7 @@ class Evidence:
         return self.not_fitted > 0 and self.not_fitted >= self.fitted
 
 
-class Outcome(StrEnum):
+class TrialOutcome(StrEnum):
     """What came of trying a claim on a vehicle, best first."""
 
     fitted = "fitted"
@@ -74,7 +74,7 @@ class Report:
     """What one workshop found when it tried a claim on one vehicle."""
 
     name: str
-    outcome: Outcome
+    outcome: TrialOutcome
     workshop: str
     on: date
     chassis_prefix: str
@@ -97,7 +97,7 @@ LIKENESS = 0.5
 """How alike two reports of one workshop are: 0 independent, 1 the same report twice."""
 CHANCE = 0.1
 """The chance that the true share is below the one that the grade is read off."""
-AGAINST = {Outcome.fitted: 0.0, Outcome.after_work: 0.5, Outcome.did_not_fit: 1.0}
+AGAINST = {TrialOutcome.fitted: 0.0, TrialOutcome.after_work: 0.5, TrialOutcome.did_not_fit: 1.0}
 """How far an outcome speaks against a claim that says that no work is needed."""
 
 
@@ -150,7 +150,7 @@ def tally(reports: Iterable[Report], worked: bool = False) -> tuple[float, float
     """(held, failed): the vehicles on either side, those of one workshop discounted for their likeness."""
     shops: dict[str, list[float]] = defaultdict(list)
     for report in each_vehicle(reports):
-        agrees = worked and report.outcome is Outcome.after_work
+        agrees = worked and report.outcome is TrialOutcome.after_work
         shops[report.workshop.casefold()].append(0.0 if agrees else AGAINST[report.outcome])
     held = failed = 0.0
     for shop in sorted(shops):
@@ -295,7 +295,7 @@ def _by_number(reports: Sequence[Report]) -> list[tuple[int, int, int]]:
     """(serial, vehicles, failures) in the order of serials; two workshops may have seen the same one."""
     ordered = sorted(reports, key=lambda report: report.chassis_serial)
     groups = ((serial, list(some)) for serial, some in groupby(ordered, lambda r: r.chassis_serial))
-    return [(serial, len(s), sum(r.outcome is Outcome.did_not_fit for r in s)) for serial, s in groups]
+    return [(serial, len(s), sum(r.outcome is TrialOutcome.did_not_fit for r in s)) for serial, s in groups]
 
 
 def _places(steps: Sequence[tuple[int, int, int]]) -> set[int]:

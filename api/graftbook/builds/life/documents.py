@@ -111,7 +111,7 @@ def _open(unknown: Iterable[FindingOut]) -> list[str]:
 def state_document(standing: BuildStanding) -> s.BuildStateOut:
     """How a build stands: what may be driven, what is still open."""
     build, state, check = standing.build, standing.state, standing.check
-    work: list[s.WorkOut] = [
+    work: list[s.WorkDoneOut] = [
         {"day": e.day.isoformat(), "who": e.who, "done": e.detail["done"], "minutes": e.detail["minutes"]}
         for e in state.of("work")
     ]

@@ -245,7 +245,7 @@ class PartUsedOut(Document):
     quantity: int
 
 
-class WorkOut(Document):
+class WorkDoneOut(Document):
     """Work that was done."""
 
     day: DayOut
@@ -318,7 +318,7 @@ class _BuildOut(Document):
     changed: list[BuildChangedOut]
     off: list[OffOut]
     used: list[PartUsedOut]
-    work: Annotated[list[WorkOut], Field(description="work that was done")]
+    work: Annotated[list[WorkDoneOut], Field(description="work that was done")]
     minutes: int
     measured: list[MeasurementOut]
     not_understood: Annotated[

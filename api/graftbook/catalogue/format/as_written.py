@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 
 from graftbook.catalogue.format.grid import Place
-from graftbook.catalogue.format.reading import Reading, long_day
+from graftbook.catalogue.format.reading import SheetReading, long_day
 
 _ISO = re.compile(r"^\d{4}-\d{2}-\d{2}$")
 _WITH_MIDNIGHT = re.compile(r"^(\d{4}-\d{2}-\d{2})[T ]00:00(?::00(?:\.0+)?)?Z?$")
@@ -54,7 +54,7 @@ def is_day(text: str) -> bool:
     return _ISO.match(text) is not None
 
 
-def day(text: str, reading: Reading, place: Place) -> str:
+def day(text: str, reading: SheetReading, place: Place) -> str:
     """A day as `1964-03-02`: `2.3.1964`, `31/12/1964`, `2 March 1964`, `1964-03-02 00:00:00`."""
     if _ISO.match(text):
         return text
@@ -76,7 +76,7 @@ def day(text: str, reading: Reading, place: Place) -> str:
     return _day(text, _year(text, year), months[0], int(first), reading, place)
 
 
-def _of_numbers(text: str, found: re.Match[str], reading: Reading, place: Place) -> str:
+def _of_numbers(text: str, found: re.Match[str], reading: SheetReading, place: Place) -> str:
     first, second, year = int(found[1]), int(found[3]), _year(text, found[4])
     if found[2] == ".":
         if first <= 12 and reading.dates == "month-first":
@@ -99,7 +99,7 @@ def _year(text: str, year: str) -> int:
     return int(year)
 
 
-def _day(text: str, year: int, month: int, day_: int, reading: Reading, place: Place) -> str:
+def _day(text: str, year: int, month: int, day_: int, reading: SheetReading, place: Place) -> str:
     try:
         found = date(year, month, day_)
     except ValueError:
@@ -108,7 +108,7 @@ def _day(text: str, year: int, month: int, day_: int, reading: Reading, place: P
     return found.isoformat()
 
 
-def number(text: str, reading: Reading, place: Place, *, places: int = 9) -> str:
+def number(text: str, reading: SheetReading, place: Place, *, places: int = 9) -> str:
     """A number with a point and no thousands: `80,00`, `1.234,50`. It may have so many decimal `places`."""
     if _PLAIN.match(text) and not (reading.decimals == "comma" and "." in text):
         if places < 3 and not reading.decimals and _GROUPED.match(text) and not text.startswith("0"):
@@ -143,7 +143,7 @@ def number_typed(text: str) -> str:
     """The number that somebody typed into a field: `500,50` is 500.50. What is none, or can be read in two
     ways, stays as it is, to be refused."""
     try:
-        return number(text.strip(), Reading(), Place("field", 0))
+        return number(text.strip(), SheetReading(), Place("field", 0))
     except Unclear:
         return text.strip()
 
@@ -162,7 +162,7 @@ def _without_spaces(text: str) -> str:
     return "".join(c for c in head[0] if c not in _SPACES) + text[head.end() :]
 
 
-def _mark_of(digits: str, reading: Reading) -> str | None:
+def _mark_of(digits: str, reading: SheetReading) -> str | None:
     """The decimal mark of a number; None where it may be either."""
     if reading.decimals:
         return "," if reading.decimals == "comma" else "."
@@ -185,7 +185,7 @@ def _either(text: str) -> Unclear:
     )
 
 
-def money(text: str, reading: Reading, place: Place, currency: str = "") -> str:
+def money(text: str, reading: SheetReading, place: Place, currency: str = "") -> str:
     """A sum: `£120`, `1.234,50 €`, `EUR 24.50`. Its sign must mean `currency`, else the catalogue's."""
     if _PLAIN.match(text):
         return number(text, reading, place, places=2)
@@ -205,7 +205,7 @@ def money(text: str, reading: Reading, place: Place, currency: str = "") -> str:
     return number(found["number"].strip(), reading, place, places=2)
 
 
-def measure(text: str, reading: Reading, place: Place) -> str:
+def measure(text: str, reading: SheetReading, place: Place) -> str:
     """A figure with its unit, decimal commas made points: `1,5 in`, `4,5 .. 6 in`."""
     if "," not in text:
         if reading.decimals == "comma" and re.match(r"[+-]?\d+\.\d", text):
@@ -214,7 +214,7 @@ def measure(text: str, reading: Reading, place: Place) -> str:
     return _IN_MEASURE.sub(lambda found: number(found[0], reading, place), text)
 
 
-def word(text: str, words: Sequence[str], reading: Reading, place: Place) -> str:
+def word(text: str, words: Sequence[str], reading: SheetReading, place: Place) -> str:
     """One of the words that may stand here, whatever its capitals and dashes: `Later model`."""
     meant = [one for one in words if _bare(one) == _bare(text)]
     if text in words or len(meant) != 1:
@@ -227,7 +227,7 @@ def _bare(text: str) -> str:
     return re.sub(r"[\s_-]+", " ", text.strip()).lower()
 
 
-def yes_no(text: str, reading: Reading, place: Place) -> str:
+def yes_no(text: str, reading: SheetReading, place: Place) -> str:
     """`yes` or `no`, also from `TRUE`, `n`."""
     word = _YES_NO.get(text.lower())
     if word is None:

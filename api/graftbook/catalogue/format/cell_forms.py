@@ -10,7 +10,7 @@ from graftbook.catalogue.format import as_written
 from graftbook.catalogue.format.as_written import Unclear
 from graftbook.catalogue.format.fields import CATALOGUE_MONEY, OFFER_MONEY, PART, PER_CENT, UNIT, Record
 from graftbook.catalogue.format.grid import Cell, Place
-from graftbook.catalogue.format.reading import Reading
+from graftbook.catalogue.format.reading import SheetReading
 
 Form = Literal["text", "list", "day", "money", "number", "whole number", "yes or no", "measure", "measures"]
 """What a column holds; `measures` are a list of wanted values."""
@@ -52,7 +52,7 @@ def _form(facts: Mapping[str, Any]) -> Form:
     return "measure" if unit else "text"
 
 
-_AS_TEXT: Mapping[Form, Callable[[str, Reading, Place], str]] = {
+_AS_TEXT: Mapping[Form, Callable[[str, SheetReading, Place], str]] = {
     "day": as_written.day,
     "number": as_written.number,
     "yes or no": as_written.yes_no,
@@ -65,7 +65,7 @@ _AS_IT_IS: frozenset[Form] = frozenset(("text", "list"))
 _SUM = re.compile(r"\d+(\.\d{1,2})?", re.ASCII)
 
 
-def _is_canonical(kind: type[Record], column: str, text: str, form: Form, reading: Reading) -> bool:
+def _is_canonical(kind: type[Record], column: str, text: str, form: Form, reading: SheetReading) -> bool:
     """Whether a text is written as an export writes it: nearly all are, and nothing need be asked of them."""
     if form in _AS_IT_IS:
         words = facts_of(kind)[column].get("enum")
@@ -83,7 +83,7 @@ def _is_canonical(kind: type[Record], column: str, text: str, form: Form, readin
 
 
 def read_cells(
-    kind: type[Record], cells: Mapping[str, Cell], place: Place, reading: Reading
+    kind: type[Record], cells: Mapping[str, Cell], place: Place, reading: SheetReading
 ) -> tuple[dict[str, Any], list[Wrong]]:
     """The record's fields as texts that its class takes, and what in its cells can be read in two ways."""
     fields: dict[str, Any] = {}
@@ -112,7 +112,7 @@ def _text(
     cell: Cell,
     cells: Mapping[str, Cell],
     at: Place,
-    reading: Reading,
+    reading: SheetReading,
 ) -> str:
     text = cell.text.strip()
     if cell.kind in ("number", "day"):
@@ -130,7 +130,7 @@ def _text(
     return read(text, reading, at) if read else cell.text
 
 
-def _per_cent(text: str, unit: str, at: Place, reading: Reading) -> str:
+def _per_cent(text: str, unit: str, at: Place, reading: SheetReading) -> str:
     """`20%` of a rate is 20, of a part of the whole 0.2; elsewhere it stays as it is."""
     number = as_written.number(text.rstrip("% "), reading, at)
     if unit == PER_CENT:
@@ -142,7 +142,7 @@ def _per_cent(text: str, unit: str, at: Place, reading: Reading) -> str:
     return text
 
 
-def _refuse_what_is_lost(cell: Cell, form: Form, reading: Reading, at: Place) -> None:
+def _refuse_what_is_lost(cell: Cell, form: Form, reading: SheetReading, at: Place) -> None:
     """Raises Unclear for a cell that shows something else than somebody typed."""
     if cell.kind == "wrong":
         raise Unclear(f"the cell shows '{cell.text[:60]}', which is no value; type what it should be")

@@ -95,7 +95,7 @@ def letters(column: int) -> str:
     return name
 
 
-class Rows:
+class SheetRows:
     """Collects the cells of a sheet as its XML is read; both formats hand over row by row."""
 
     def __init__(self) -> None:

@@ -9,9 +9,9 @@ from graftbook.catalogue.format.grid import (
     MOST_COLUMNS,
     Cell,
     NotASheet,
-    Rows,
     Sheet,
     SheetRow,
+    SheetRows,
     parsed,
 )
 from graftbook.catalogue.format.xlsx import plain_number
@@ -45,7 +45,7 @@ def sheets_of(archive: ZipFile) -> Iterator[Sheet]:
             number += 1
 
 
-def _rows(cells: "_Cells", pieces: Iterator[None], number: int, rows: Rows) -> Iterator[SheetRow]:
+def _rows(cells: "_Cells", pieces: Iterator[None], number: int, rows: SheetRows) -> Iterator[SheetRow]:
     """The rows of one sheet: until the next begins, or all is read."""
     yield from rows.taken()
     while len(cells.tables) == number + 1 and next(pieces, cells) is None:
@@ -64,8 +64,8 @@ class _Cells:
     """All cells of the workbook, into the rows of their sheets."""
 
     def __init__(self) -> None:
-        self.tables: list[tuple[str, Rows]] = []
-        self._rows = Rows()
+        self.tables: list[tuple[str, SheetRows]] = []
+        self._rows = SheetRows()
         self._row = 1
         self._column = self._times = self._row_times = 0
         self._attributes: dict[str, str] = {}
@@ -93,7 +93,7 @@ class _Cells:
         self._depth += 1
         if self._depth > 1:
             raise NotASheet("a table stands inside a cell; take it out")
-        self._rows, self._row = Rows(), 1
+        self._rows, self._row = SheetRows(), 1
         self.tables.append((attributes.get(_NAME, ""), self._rows))
 
     def _space(self, name: str, attributes: dict[str, str]) -> None:

@@ -28,7 +28,7 @@ class _Assumed:
 
 
 @dataclass(slots=True)
-class Reading:
+class SheetReading:
     """One reading of sheets. Empty options: whatever can be read in two ways is a mistake.
 
     `dates`: whether 02/03/1964 begins with the day. `decimals`: whether `1,234` has a decimal comma or

@@ -29,7 +29,7 @@ from graftbook.catalogue.format.fields import (
 from graftbook.catalogue.format.grid import CATALOGUE as CATALOGUE
 from graftbook.catalogue.format.grid import MOST_COLUMNS, Cell, NotASheet, Sheet, SheetRow
 from graftbook.catalogue.format.grid import Place as Place
-from graftbook.catalogue.format.reading import Reading
+from graftbook.catalogue.format.reading import SheetReading
 from graftbook.catalogue.format.records import KIND_BY_WORD, Record
 
 LONGEST_SHOWN = 60
@@ -160,9 +160,9 @@ def _in_words(error: Any, kind: type[Record]) -> str:
     return f"{message} (read: {shown(read)!r})"
 
 
-def read_sheet(stream: TextIO, file: str, reading: Reading | None = None) -> Iterator[Placed | Mistake]:
+def read_sheet(stream: TextIO, file: str, reading: SheetReading | None = None) -> Iterator[Placed | Mistake]:
     """Every record of delimited text in its order, and every mistake where it stands."""
-    reading = reading or Reading()
+    reading = reading or SheetReading()
     try:
         sheet = sheet_of_text(stream)
     except NotASheet as error:
@@ -171,7 +171,7 @@ def read_sheet(stream: TextIO, file: str, reading: Reading | None = None) -> Ite
     yield from read_rows(sheet, file, reading)
 
 
-def read_rows(sheet: Sheet, file: str, reading: Reading) -> Iterator[Placed | Mistake]:
+def read_rows(sheet: Sheet, file: str, reading: SheetReading) -> Iterator[Placed | Mistake]:
     """Every record of a sheet of rows in its order, and every mistake where it stands.
 
     A workbook's sheet that is named like a kind of record begins with its columns.
@@ -196,7 +196,7 @@ def kind_named(name: str) -> type[Record] | None:
 class _Tables:
     """The tables of a sheet, one below the other, as its rows come."""
 
-    def __init__(self, sheet: Sheet, file: str, reading: Reading) -> None:
+    def __init__(self, sheet: Sheet, file: str, reading: SheetReading) -> None:
         self._file, self._sheet, self._reading = file, sheet.name, reading
         self._kind = kind_named(sheet.name) if sheet.name else None
         self._columns: list[str | None] | None = None
@@ -330,7 +330,7 @@ def _as_meant(kind: type[Record], columns: list[str]) -> list[str | None]:
 
 
 def _read_row(
-    kind: type[Record], columns: list[str | None], row: SheetRow, place: Place, reading: Reading
+    kind: type[Record], columns: list[str | None], row: SheetRow, place: Place, reading: SheetReading
 ) -> Iterator[Placed | Mistake]:
     """The record of a row; a cell under no head is a mistake."""
     heads = [*columns, *[""] * (len(row.cells) - len(columns))]

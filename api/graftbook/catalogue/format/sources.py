@@ -10,7 +10,7 @@ import orjson
 
 from graftbook.catalogue.format.grid import NotASheet
 from graftbook.catalogue.format.names import SaidTwice, each_once
-from graftbook.catalogue.format.reading import Reading
+from graftbook.catalogue.format.reading import SheetReading
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sheets import (
     A_FLAT_LIST,
@@ -45,13 +45,13 @@ class SentSheet:
     content: IO[bytes]
 
 
-def records_in(source: Any, reading: Reading | None = None) -> Iterator[Placed | Mistake]:
+def records_in(source: Any, reading: SheetReading | None = None) -> Iterator[Placed | Mistake]:
     """Every record of a source in its order, and every mistake where it stands.
 
     A folder's sheets and workbooks are read in name order. `reading` settles what can be read in two ways,
     and is told what was taken for granted. Raises FileNotFoundError when a folder has none.
     """
-    reading = reading or Reading()
+    reading = reading or SheetReading()
     if isinstance(source, str | Path):
         yield from _from_path(Path(source), reading)
     elif isinstance(source, SentSheet):
@@ -65,7 +65,7 @@ def records_in(source: Any, reading: Reading | None = None) -> Iterator[Placed |
             yield from records_in(one, reading)
 
 
-def _from_path(path: Path, reading: Reading) -> Iterator[Placed | Mistake]:
+def _from_path(path: Path, reading: SheetReading) -> Iterator[Placed | Mistake]:
     if path.is_dir():
         files = sorted(p for p in path.iterdir() if p.suffix.lower() in SHEETS and p.name[0] not in "~.")
         if not files:
@@ -79,7 +79,7 @@ def _from_path(path: Path, reading: Reading) -> Iterator[Placed | Mistake]:
             yield from _from_content(content, path.name, reading)
 
 
-def _from_content(content: IO[bytes], name: str, reading: Reading) -> Iterator[Placed | Mistake]:
+def _from_content(content: IO[bytes], name: str, reading: SheetReading) -> Iterator[Placed | Mistake]:
     nothing = True
     try:
         for sheet in sheets_in(content, encoding=reading.encoding):

@@ -13,9 +13,9 @@ from graftbook.catalogue.format.grid import (
     Cell,
     CellKind,
     NotASheet,
-    Rows,
     Sheet,
     SheetRow,
+    SheetRows,
     parsed,
 )
 
@@ -53,7 +53,7 @@ def sheets_of(archive: ZipFile) -> Iterator[Sheet]:
 
 
 def _rows(archive: ZipFile, target: str, values: "_Values") -> Iterator[SheetRow]:
-    rows = Rows()
+    rows = SheetRows()
     with archive.open(target) as part:
         for _ in parsed(part, _Cells(rows, values)):
             yield from rows.taken()
@@ -251,7 +251,7 @@ def plain_number(number: float) -> str:
 class _Cells:
     """The cells of one sheet."""
 
-    def __init__(self, rows: Rows, values: _Values) -> None:
+    def __init__(self, rows: SheetRows, values: _Values) -> None:
         self._rows, self._values = rows, values
         self._row = self._column = 0
         self._kind, self._style = "", 0

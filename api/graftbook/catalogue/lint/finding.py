@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 
-class Severity(StrEnum):
+class LintSeverity(StrEnum):
     """How much a finding matters, worst first."""
 
     serious = "serious"
@@ -121,11 +121,11 @@ class LintFinding:
     variants: tuple[str, ...] = ()
 
     @property
-    def severity(self) -> Severity:
+    def severity(self) -> LintSeverity:
         """How much it matters."""
         if self.wrong in _SERIOUS:
-            return Severity.serious
-        return Severity.untidy if self.wrong in _UNTIDY else Severity.doubtful
+            return LintSeverity.serious
+        return LintSeverity.untidy if self.wrong in _UNTIDY else LintSeverity.doubtful
 
     @property
     def fix(self) -> str:

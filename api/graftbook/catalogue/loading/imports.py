@@ -15,7 +15,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine
 
-from graftbook.catalogue.format.reading import Reading
+from graftbook.catalogue.format.reading import SheetReading
 from graftbook.catalogue.format.sheets import Mistake, Placed
 from graftbook.catalogue.format.sources import from_objects, records_in
 from graftbook.catalogue.history.changes import changes_at_work, edit_of, forget_unchanged, keep
@@ -46,7 +46,7 @@ def load(
     *,
     dry_run: bool = False,
     progress: Callable[[int], None] | None = None,
-    reading: Reading | None = None,
+    reading: SheetReading | None = None,
     who: str = "",
     why: str = "",
     removals: Removals | None = None,
@@ -70,7 +70,7 @@ def load(
     """
     started = time.perf_counter()
     report = LoadReport(dry_run=dry_run)
-    reading = reading or Reading()
+    reading = reading or SheetReading()
     work = _Work(engine, report, progress, who, why, first, last, whole)
     try:
         with _collecting_seldom():

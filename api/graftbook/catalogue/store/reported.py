@@ -9,7 +9,7 @@ from sqlalchemy import ColumnElement, Connection, Select, Table, and_, or_, sele
 from graftbook.catalogue.store.conditions import split
 from graftbook.catalogue.store.lookup import day_built
 from graftbook.catalogue.store.tables import table
-from graftbook.rulebook.grading import Outcome, Report
+from graftbook.rulebook.grading import Report, TrialOutcome
 from graftbook.rulebook.model import Vehicle, When
 
 
@@ -34,7 +34,9 @@ def reports_by_claim(
 
 def report_of(row: Any) -> Report:
     """A row of the table as a value."""
-    return Report(row.name, Outcome(row.outcome), row.workshop, row.on, row.prefix, row.serial, row.digits)
+    return Report(
+        row.name, TrialOutcome(row.outcome), row.workshop, row.on, row.prefix, row.serial, row.digits
+    )
 
 
 def bearing(claims: Select[Any]) -> Select[Any]:

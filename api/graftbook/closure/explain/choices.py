@@ -20,7 +20,7 @@ from graftbook.closure.search.constrain import Model, Unsolvable
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.closure.search.eliminate import Elimination, breaks_a_sum
 from graftbook.closure.search.packing import TooWide
-from graftbook.closure.search.problem import Found, Problem
+from graftbook.closure.search.problem import Found, SearchProblem
 from graftbook.closure.search.propagate import Propagation
 from graftbook.closure.search.solve import Solved, model_of, solve
 from graftbook.closure.search.totals import (
@@ -42,7 +42,7 @@ Figures = tuple[int, ...]
 
 
 def alternatives(
-    problem: Problem, solved: Solved, reasons: dict[str, Reason]
+    problem: SearchProblem, solved: Solved, reasons: dict[str, Reason]
 ) -> dict[str, tuple[Other, ...]]:
     """For each chosen change, what else could sit there: what the best set with it costs more, best first.
 
@@ -66,7 +66,7 @@ def alternatives(
 class _Choices:
     """The places of one set at which there was a choice, with their reasons, nearest to a wish first."""
 
-    problem: Problem
+    problem: SearchProblem
     solved: Solved
     reasons: dict[str, Reason]
 
@@ -197,7 +197,7 @@ def _as_difference(more: Mapping[str, int]) -> Difference:
     return Difference({criterion: more[criterion.name] for criterion in Criterion if more[criterion.name]})
 
 
-def _other_way(problem: Problem, found: Found, second: Found, reason: Reason) -> Fit | None:
+def _other_way(problem: SearchProblem, found: Found, second: Found, reason: Reason) -> Fit | None:
     """What meets the reason in the second set, else what that has instead of what the reason comes from."""
     ways = [fit for fit in _ways_to_meet(problem, reason) if problem.true_in(second.values, fit)]
     if ways := [fit for fit in ways if not problem.true_in(found.values, fit)] or ways:
@@ -208,7 +208,7 @@ def _other_way(problem: Problem, found: Found, second: Found, reason: Reason) ->
     return None
 
 
-def _ways_to_meet(problem: Problem, reason: Reason) -> Iterator[Fit]:
+def _ways_to_meet(problem: SearchProblem, reason: Reason) -> Iterator[Fit]:
     """What could meet the demand or cover the budget of a reason."""
     because = reason.because
     if reason.demand is not None:
@@ -242,7 +242,7 @@ class Further:
     complete: bool = False
 
 
-def undominated(problem: Problem, first: Found, propagation: Propagation, count: int) -> Further:
+def undominated(problem: SearchProblem, first: Found, propagation: Propagation, count: int) -> Further:
     """Up to `count` further sets. Fewer, when the deadline comes."""
     further = Further()
     passed_over: list[tuple[Found, Found]] = []
@@ -262,19 +262,22 @@ def undominated(problem: Problem, first: Found, propagation: Propagation, count:
     return further
 
 
-def of_its_own_parts(problem: Problem, found: Found) -> Found:
+def of_its_own_parts(problem: SearchProblem, found: Found) -> Found:
     """The best of all sets that can be made of a set's own parts. Raises OutOfTime."""
     today = problem.scope.today
     domains = {p: sorted({today.get(p), c}, key=lambda n: n or "") for p, c in found.values.items()}
     return solve(replace(problem, domains=domains), problem.deadline.left()).found
 
 
-def _alike(problem: Problem, one: Found, other: Found) -> bool:
+def _alike(problem: SearchProblem, one: Found, other: Found) -> bool:
     return one.values == other.values and loose_quantities(problem, one) == loose_quantities(problem, other)
 
 
 def _another(
-    problem: Problem, known: list[Found], passed_over: list[tuple[Found, Found]], propagation: Propagation
+    problem: SearchProblem,
+    known: list[Found],
+    passed_over: list[tuple[Found, Found]],
+    propagation: Propagation,
 ) -> Found:
     """The best set that none of the known dominates, nor it them. Raises Unsolvable and OutOfTime."""
     model = model_of(problem, propagation)
@@ -285,7 +288,7 @@ def _another(
     return model.best(problem.deadline.left())
 
 
-def _pass_over(model: Model, problem: Problem, found: Found, best: Found) -> None:
+def _pass_over(model: Model, problem: SearchProblem, found: Found, best: Found) -> None:
     """Not this set, which has something to spare; where that is certain, none that has more than `best`."""
     model.model.add_bool_or(model.unlike(found))
     if not _each_change_counts(problem):
@@ -297,14 +300,14 @@ def _pass_over(model: Model, problem: Problem, found: Found, best: Found) -> Non
             model.model.add_bool_or([*has_it_all, model.literal(problem.scope.today_fit(place))])
 
 
-def _each_change_counts(problem: Problem) -> bool:
+def _each_change_counts(problem: SearchProblem) -> bool:
     """Whether a set is always better than one that holds all of it and changes more."""
     order = whole_preference(problem.question.preference)
     before = order[: order.index(Criterion.changes)]
     return set(before) <= {Criterion.irreversible, Criterion.visible}
 
 
-def _neither_dominates(model: Model, problem: Problem, known: Found) -> None:
+def _neither_dominates(model: Model, problem: SearchProblem, known: Found) -> None:
     """The set sought is better than a known one on some axis, and worse on some axis."""
     totals = totals_of(problem, known)
     unknown = unknown_count(problem, known)

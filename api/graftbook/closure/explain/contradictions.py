@@ -14,7 +14,7 @@ from graftbook.closure.question import PriceAtMost
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.closure.search.facts import facts_of
-from graftbook.closure.search.problem import CEILING, Demand, Found, Problem, Switch
+from graftbook.closure.search.problem import CEILING, Demand, Found, SearchProblem, Switch
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.closure.search.satisfy import Clauses, TooManyReasons, pysat
 from graftbook.closure.search.solve import any_set, best_below, by_price, solve
@@ -45,7 +45,7 @@ class Blame:
     OutOfTime.
     """
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: SearchProblem) -> None:
         self.problem = problem
         self.switches = list(problem.switches())
         self.checks = 0
@@ -317,7 +317,7 @@ def in_order_of_blame(switches: list[Switch]) -> list[Switch]:
     return sorted(switches, key=lambda s: (order.get(s[0], 3), s))
 
 
-def _too_dear(problem: Problem, parts: list[Switch]) -> Contradiction:
+def _too_dear(problem: SearchProblem, parts: list[Switch]) -> Contradiction:
     """A price ceiling against wishes, where too many rules each have their share in the sum to be told.
 
     The fact told instead is what the cheapest set costs; the rules stand behind it whole, so what is
@@ -339,7 +339,7 @@ def _further(count: int) -> Note:
     return Note(Cause.fact, "further parts", FurtherParts(count))
 
 
-def best_totals(problem: Problem) -> Totals | None:
+def best_totals(problem: SearchProblem) -> Totals | None:
     """What the best set costs; None when there is none, or none in time."""
     try:
         problem.deadline.check()
@@ -349,7 +349,7 @@ def best_totals(problem: Problem) -> Totals | None:
     return totals_of(problem, found)
 
 
-def _contradiction(problem: Problem, parts: list[Switch], proved: bool) -> Contradiction:
+def _contradiction(problem: SearchProblem, parts: list[Switch], proved: bool) -> Contradiction:
     parts = in_order_of_blame(parts)
     because = tuple(because_of(problem, switch) for switch in parts[:MOST_PARTS])
     if len(parts) > MOST_PARTS:
@@ -361,7 +361,7 @@ def _contradiction(problem: Problem, parts: list[Switch], proved: bool) -> Contr
     return Contradiction(because, (*facts, *_price_not_known(problem, parts)), proved)
 
 
-def _price_not_known(problem: Problem, parts: list[Switch]) -> Iterator[Note]:
+def _price_not_known(problem: SearchProblem, parts: list[Switch]) -> Iterator[Note]:
     """That a price ceiling is broken by a price that is missing, not by a sum."""
     ceiling = problem.question.limits.price_at_most
     if CEILING not in parts or ceiling is None:
@@ -375,7 +375,7 @@ def _price_not_known(problem: Problem, parts: list[Switch]) -> Iterator[Note]:
         yield Note(Cause.fact, "price not known", PriceMissing(unknown))
 
 
-def because_of(problem: Problem, switch: Switch) -> Because:
+def because_of(problem: SearchProblem, switch: Switch) -> Because:
     """A wish, limit or rule as a part of an explanation."""
     cause, name = switch
     for demand in problem.demands:

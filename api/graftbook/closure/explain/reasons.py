@@ -14,7 +14,7 @@ from functools import cached_property
 from itertools import count
 
 from graftbook.closure.answer import Because, Cause, How
-from graftbook.closure.search.problem import BudgetUse, Demand, Found, LooseNeed, Problem, Regret
+from graftbook.closure.search.problem import BudgetUse, Demand, Found, LooseNeed, Regret, SearchProblem
 from graftbook.closure.verify import InternalError
 from graftbook.rulebook.model import Grade
 from graftbook.rulebook.scope import Fit
@@ -76,7 +76,7 @@ class Unexplained(InternalError):
 class Explanation:
     """The reasons of a finished set: of each place the one that is told first, and all others."""
 
-    problem: Problem
+    problem: SearchProblem
     found: Found
     links: dict[str, list[Link]] = field(default_factory=lambda: defaultdict(list))
 
@@ -254,7 +254,7 @@ def _because(demand: Demand, how: How, parent: str, asking: str) -> Because:
     return Because(demand.cause, demand.name, demand.ground, parent, demand.grade, how, asking)
 
 
-def without_needless(problem: Problem, found: Found) -> Found:
+def without_needless(problem: SearchProblem, found: Found) -> Found:
     """The set with everything as today that no wish and no rule of it asks for.
 
     The best set holds nothing such; one that was merely found in time may. What goes may have been all that
@@ -271,7 +271,7 @@ def without_needless(problem: Problem, found: Found) -> Found:
         )
 
 
-def _orders(problem: Problem, values: Mapping[str, str | None], number: int, need: LooseNeed) -> bool:
+def _orders(problem: SearchProblem, values: Mapping[str, str | None], number: int, need: LooseNeed) -> bool:
     """Whether a set still orders a loose part for a demand: it binds, and nothing fitted meets it."""
     demand = problem.demands[number]
     binds = all(problem.true_in(values, fit) for fit in demand.when)

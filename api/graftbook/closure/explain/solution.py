@@ -24,7 +24,7 @@ from graftbook.closure.explain.reasons import Explanation, Reason
 from graftbook.closure.question import RemedyFlaw, RemedyFlaws, Wish
 from graftbook.closure.search.brought import brought_on, flaws_asked
 from graftbook.closure.search.deadline import EXPLAINED, Deadline
-from graftbook.closure.search.problem import Found, Problem
+from graftbook.closure.search.problem import Found, SearchProblem
 from graftbook.closure.search.propagate import Propagation
 from graftbook.closure.search.totals import (
     effort_of,
@@ -293,7 +293,7 @@ def _remedies(finished: FinishedSet, wishes: Iterable[Wish]) -> Iterator[tuple[C
 
 
 def solution_of(
-    problem: Problem,
+    problem: SearchProblem,
     found: Found,
     propagation: Propagation,
     others: dict[str, tuple[Other, ...]] | None = None,
@@ -310,7 +310,7 @@ def solution_of(
 
 
 def _laid_out(
-    problem: Problem,
+    problem: SearchProblem,
     found: Found,
     propagation: Propagation,
     others: dict[str, tuple[Other, ...]],
@@ -353,7 +353,7 @@ def confidence(claims: _Claims) -> Grade | None:
 
 
 def changes_of(
-    problem: Problem,
+    problem: SearchProblem,
     found: Found,
     propagation: Propagation,
     explained: Explanation,
@@ -376,7 +376,7 @@ def changes_of(
 
 
 def _change(
-    problem: Problem,
+    problem: SearchProblem,
     found: Found,
     propagation: Propagation,
     place: str,
@@ -453,7 +453,7 @@ def asked_number(scope: Scope, fit: Fit, reason: Reason) -> str:
     return next((n for n in named if fit.component in scope.index.serves(n)), "")
 
 
-def _loose(problem: Problem, explained: Explanation, quantities: dict[str, int]) -> tuple[Loose, ...]:
+def _loose(problem: SearchProblem, explained: Explanation, quantities: dict[str, int]) -> tuple[Loose, ...]:
     parts = []
     for number, quantity in quantities.items():
         place = LOOSE + number

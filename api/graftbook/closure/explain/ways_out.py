@@ -13,7 +13,7 @@ from graftbook.closure.criteria import Totals
 from graftbook.closure.explain.contradictions import Blame, LeastMeeting, because_of, best_totals
 from graftbook.closure.question import FitComponent, Question
 from graftbook.closure.search.deadline import Deadline, OutOfTime
-from graftbook.closure.search.problem import CEILING, Problem, Switch
+from graftbook.closure.search.problem import CEILING, SearchProblem, Switch
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import by_price
 from graftbook.rulebook.scope import Scope, ScopeTooLarge
@@ -96,7 +96,7 @@ def smallest_corrections(blame: Blame, cores: list[frozenset[Switch]]) -> tuple[
         return found, True
 
 
-def _try(problem: Problem, question: Question, group: list[Switch]) -> Iterator[_Tried]:
+def _try(problem: SearchProblem, question: Question, group: list[Switch]) -> Iterator[_Tried]:
     """What one gets when the group is given up, and when a wish in it is replaced instead."""
     gives_up = tuple(because_of(problem, switch) for switch in group)
     lost = sum(part.cause is not Cause.limit for part in gives_up)
@@ -113,7 +113,7 @@ def _try(problem: Problem, question: Question, group: list[Switch]) -> Iterator[
                 yield _Tried(gives_up, totals, lost - 1, fit, part.ground)
 
 
-def _without(problem: Problem, group: list[Switch]) -> Totals | None:
+def _without(problem: SearchProblem, group: list[Switch]) -> Totals | None:
     """Solve without the group; a limit is relaxed no further than needed."""
     given_up = set(group)
     kept = [s for s in problem.switches() if s not in given_up]

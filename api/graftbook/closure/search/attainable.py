@@ -14,7 +14,7 @@ from graftbook.closure.answer import Cause
 from graftbook.closure.question import Question, Wish
 from graftbook.closure.search.constrain import Model, cp, new_solver
 from graftbook.closure.search.deadline import Deadline
-from graftbook.closure.search.problem import Demand, Problem
+from graftbook.closure.search.problem import Demand, SearchProblem
 from graftbook.closure.search.propagate import Propagation
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import any_set
@@ -58,7 +58,7 @@ def _switch(model: Model, demands: list[Demand]) -> Any:
     return switch
 
 
-def _fulfil_more(model: Model, left: dict[Wish, Any], problem: Problem) -> set[Wish]:
+def _fulfil_more(model: Model, left: dict[Wish, Any], problem: SearchProblem) -> set[Wish]:
     """The wishes that one more set fulfils, as many as it can; none when no set fulfils any."""
     trial = model.model.clone()
     trial.add_bool_or(list(left.values()))

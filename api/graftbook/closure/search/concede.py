@@ -27,7 +27,7 @@ from itertools import pairwise
 
 from graftbook.closure.search.deadline import Deadline
 from graftbook.closure.search.eliminate import breaks_a_sum
-from graftbook.closure.search.problem import BudgetUse, Found, LooseNeed, Problem
+from graftbook.closure.search.problem import BudgetUse, Found, LooseNeed, SearchProblem
 from graftbook.closure.search.satisfy import MOST_REASONS, exactly_one, pysat
 from graftbook.closure.search.tables import Event, Mask, Tables, bits
 from graftbook.closure.search.totals import score
@@ -86,7 +86,7 @@ class Concession:
 
     def __init__(self, made: Tables) -> None:
         self.made = made
-        self.problem: Problem = made.problem
+        self.problem: SearchProblem = made.problem
         self.solver = pysat("pysat.solvers").Solver(name="glucose4")
         self.until: Deadline = self.problem.deadline
         self.paid = Paid()

@@ -15,7 +15,7 @@ from typing import Any
 from graftbook.closure.answer import Cause
 from graftbook.closure.criteria import Criterion
 from graftbook.closure.search.deadline import LOOK_EVERY, Deadline
-from graftbook.closure.search.problem import Demand, Found, LooseNeed, Problem, Switch
+from graftbook.closure.search.problem import Demand, Found, LooseNeed, SearchProblem, Switch
 from graftbook.closure.search.satisfy import pysat
 from graftbook.closure.search.totals import fit_cost, minutes_each, price_each, whole_preference
 from graftbook.rulebook.scope import Fit
@@ -51,7 +51,7 @@ class Unsolvable(Exception):
 
 
 @dataclass
-class Terms:
+class WeightedSum:
     """A weighted sum: whole-number weights of yes-or-no variables, and a constant."""
 
     weights: list[tuple[Any, int]] = field(default_factory=list)
@@ -68,7 +68,7 @@ class Terms:
 class Model:
     """A problem as a constraint model."""
 
-    def __init__(self, problem: Problem, domains: dict[str, set[str | None]]) -> None:
+    def __init__(self, problem: SearchProblem, domains: dict[str, set[str | None]]) -> None:
         self.problem = problem
         self.domains = domains
         self.model = cp().CpModel()
@@ -191,14 +191,14 @@ class Model:
 
     # Objectives -----------------------------------------------------------------------------
 
-    def criteria(self) -> dict[str, Terms]:
+    def criteria(self) -> dict[str, WeightedSum]:
         """What a set costs, by criterion, over the variables; built once."""
         if "_criteria" not in self.__dict__:
             self._criteria = self._find_criteria()
         return self._criteria
 
-    def _find_criteria(self) -> dict[str, Terms]:
-        terms = {name: Terms() for name in (*(c.name for c in Criterion), "unknown", "pieces")}
+    def _find_criteria(self) -> dict[str, WeightedSum]:
+        terms = {name: WeightedSum() for name in (*(c.name for c in Criterion), "unknown", "pieces")}
         for place, values in self.domains.items():
             most: dict[str, int] = defaultdict(int)
             for value in values:
@@ -231,7 +231,7 @@ class Model:
             self.model.add_implication(both, literal)
         return both
 
-    def _cost_regrets(self, terms: dict[str, Terms]) -> None:
+    def _cost_regrets(self, terms: dict[str, WeightedSum]) -> None:
         undetermined: dict[Switch, list[Any]] = defaultdict(list)
         for regret in self.problem.regrets:
             there = self._all_of(regret.when)
@@ -257,13 +257,13 @@ class Model:
             if demand.unconfirmed and (there := self._all_of(demand.when)) is not None:
                 self._count(terms["unconfirmed"], there, 1)
 
-    def _count(self, terms: Terms, literal: Any, weight: int) -> None:
+    def _count(self, terms: WeightedSum, literal: Any, weight: int) -> None:
         if literal is self.true:
             terms.constant += weight
         else:
             terms.add(literal, weight)
 
-    def _cost_loose(self, terms: dict[str, Terms]) -> None:
+    def _cost_loose(self, terms: dict[str, WeightedSum]) -> None:
         shared: dict[tuple[str, str], dict[int, list[Any]]] = defaultdict(lambda: defaultdict(list))
         for number, own in self.orders.items():
             group = self.problem.demands[number].shares_with
@@ -278,7 +278,7 @@ class Model:
             self._cost_shared(terms, component, by_quantity)
 
     def _cost_shared(
-        self, terms: dict[str, Terms], component: str, by_quantity: dict[int, list[Any]]
+        self, terms: dict[str, WeightedSum], component: str, by_quantity: dict[int, list[Any]]
     ) -> None:
         """One serves all: a step for each quantity asked for, which all greater ones include."""
         before, above = 0, sorted(by_quantity)
@@ -291,13 +291,13 @@ class Model:
             self._cost_pieces(terms, component, step, quantity - before)
             before = quantity
 
-    def _cost_pieces(self, terms: dict[str, Terms], component: str, variable: Any, pieces: int) -> None:
+    def _cost_pieces(self, terms: dict[str, WeightedSum], component: str, variable: Any, pieces: int) -> None:
         each = price_each(self.problem.scope, component)
         terms["price"].add(variable, (each or 0) * pieces)
         terms["labour"].add(variable, minutes_each(self.problem.scope, component) * pieces)
         terms["pieces"].add(variable, pieces)
 
-    def _ties(self) -> Iterable[Terms]:
+    def _ties(self) -> Iterable[WeightedSum]:
         """Places in name order, the smaller number first; then loose parts, demand by demand."""
         for place in sorted(self.domains):
             values = sorted(self.domains[place], key=lambda c: c or "")
@@ -308,10 +308,10 @@ class Model:
             if len(own) > 1:
                 yield self._rank_terms([variable for _, variable in own])
 
-    def _rank_terms(self, literals: list[Any]) -> Terms:
-        return Terms([(v, rank) for rank, v in enumerate(literals) if rank], 0, len(literals) - 1)
+    def _rank_terms(self, literals: list[Any]) -> WeightedSum:
+        return WeightedSum([(v, rank) for rank, v in enumerate(literals) if rank], 0, len(literals) - 1)
 
-    def ordered_criteria(self) -> list[Terms]:
+    def ordered_criteria(self) -> list[WeightedSum]:
         """The criteria in the asked order, then the number of loose pieces."""
         criteria = self.criteria()
         names: list[str] = []
@@ -319,9 +319,9 @@ class Model:
             names += ["unknown", "price"] if criterion is Criterion.price else [criterion.name]
         return [criteria[name] for name in (*names, "pieces")]
 
-    def packed(self, ordered: Iterable[Terms]) -> list[list[Terms]]:
+    def packed(self, ordered: Iterable[WeightedSum]) -> list[list[WeightedSum]]:
         """Criteria in stages, so that each stage's weighted objective stays within range."""
-        stages: list[list[Terms]] = []
+        stages: list[list[WeightedSum]] = []
         size = LARGEST_OBJECTIVE
         for terms in ordered:
             if not terms.weights:
@@ -333,13 +333,13 @@ class Model:
             size *= terms.most + 1
         return stages
 
-    def expression(self, terms: Terms, factor: int = 1) -> Any:
+    def expression(self, terms: WeightedSum, factor: int = 1) -> Any:
         model = cp()
         variables = [v for v, _ in terms.weights]
         weights = [w * factor for _, w in terms.weights]
         return model.LinearExpr.weighted_sum(variables, weights) + terms.constant * factor
 
-    def weighted(self, stage: list[Terms]) -> Any:
+    def weighted(self, stage: list[WeightedSum]) -> Any:
         """One objective that compares the stage's criteria first to last."""
         factor, parts = 1, []
         for terms in reversed(stage):
@@ -361,7 +361,7 @@ class Model:
                 found = self._minimise(stage, until, found)
         return found
 
-    def _minimise(self, stage: list[Terms], until: Deadline, known: Found | None) -> Found:
+    def _minimise(self, stage: list[WeightedSum], until: Deadline, known: Found | None) -> Found:
         """Minimise one stage's objective and fix it."""
         if until.passed:
             raise until.over(known, None if known is None else 0.0)

@@ -34,7 +34,7 @@ from typing import Any
 import numpy as np
 
 from graftbook.closure.search.packing import NEVER, Cells, Packed, Table, TooWide, least, least_at
-from graftbook.closure.search.problem import BudgetUse, Found, Problem
+from graftbook.closure.search.problem import BudgetUse, Found, SearchProblem
 from graftbook.closure.search.propagate import Propagation
 from graftbook.closure.search.tables import Tables
 from graftbook.closure.search.totals import totals_of
@@ -50,7 +50,9 @@ class Elimination:
     off it may leave uncovered. Raises TooWide and OutOfTime; `best` is None where no set exists.
     """
 
-    def __init__(self, problem: Problem, propagation: Propagation, tables: Tables | None = None) -> None:
+    def __init__(
+        self, problem: SearchProblem, propagation: Propagation, tables: Tables | None = None
+    ) -> None:
         self.problem = problem
         self.tables = tables or Tables(problem, propagation)
         self.packed = Packed(self.tables)
@@ -164,7 +166,7 @@ class Elimination:
 
 
 def best_by_elimination(
-    problem: Problem, propagation: Propagation, tables: Tables | None = None
+    problem: SearchProblem, propagation: Propagation, tables: Tables | None = None
 ) -> tuple[Found, Elimination] | None:
     """The best set and what it was read from.
 
@@ -185,12 +187,12 @@ def best_by_elimination(
     return None
 
 
-def breaks_a_sum(problem: Problem, found: Found) -> bool:
+def breaks_a_sum(problem: SearchProblem, found: Found) -> bool:
     """Whether a set breaks a budget or the price ceiling."""
     return any(use.broken(found.values) for use in problem.budgets) or over_the_ceiling(problem, found)
 
 
-def over_the_ceiling(problem: Problem, found: Found) -> bool:
+def over_the_ceiling(problem: SearchProblem, found: Found) -> bool:
     """Whether a set costs more than the price ceiling, or nobody knows what it costs."""
     ceiling = problem.question.limits.price_at_most
     if ceiling is None:

@@ -16,13 +16,13 @@ from graftbook.closure.answer import (
     OneOnly,
 )
 from graftbook.closure.question import ClearPosition, FitComponent
-from graftbook.closure.search.problem import Demand, Problem
+from graftbook.closure.search.problem import Demand, SearchProblem
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.rulebook.model import Alternative, Companion
 from graftbook.rulebook.scope import LOOSE, Fit, Scope
 
 
-def facts_of(problem: Problem) -> tuple[Note, ...]:
+def facts_of(problem: SearchProblem) -> tuple[Note, ...]:
     """The facts behind a contradictory problem that holds only the parts of one contradiction."""
     propagation = Propagation(problem)
     try:
@@ -88,7 +88,7 @@ def why_absent(scope: Scope, number: str, position: str = "") -> Note:
     return Note(Cause.fact, "not this vehicle", NotThisVehicle(number, position), positions)
 
 
-def _of_place(problem: Problem, position: str, involved: list[Demand]) -> Iterator[Note]:
+def _of_place(problem: SearchProblem, position: str, involved: list[Demand]) -> Iterator[Note]:
     """That only one component can sit in a place, and what else could sit there."""
     if position.startswith(LOOSE):
         return

@@ -13,7 +13,7 @@ from enum import StrEnum
 from graftbook.closure.answer import Because, Cause
 from graftbook.closure.question import FitComponent, Question
 from graftbook.closure.search.deadline import Deadline, OutOfTime
-from graftbook.closure.search.problem import BudgetUse, Demand, Problem
+from graftbook.closure.search.problem import BudgetUse, Demand, SearchProblem
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.closure.search.reach import reach, reach_everything
 from graftbook.rulebook.index import BookIndex, kept
@@ -194,7 +194,7 @@ def _followed(before: _Before, fit: Fit, deadline: Deadline) -> Followed:
     return Followed(Looked.propagation, whole=before.is_whole(further, places), left=further)
 
 
-def _smallest(problem: Problem, fit: Fit, used: list[Demand]) -> list[Demand]:
+def _smallest(problem: SearchProblem, fit: Fit, used: list[Demand]) -> list[Demand]:
     """Demands that contradict each other without any one of them to spare."""
     group = list({demand.key: demand for demand in used}.values())
     if len(group) > MOST_TO_BLAME:
@@ -207,7 +207,7 @@ def _smallest(problem: Problem, fit: Fit, used: list[Demand]) -> list[Demand]:
     return group
 
 
-def _contradict(problem: Problem, others: Iterable[Fit], demands: list[Demand]) -> bool:
+def _contradict(problem: SearchProblem, others: Iterable[Fit], demands: list[Demand]) -> bool:
     try:
         Propagation(replace(problem, demands=demands), others).run()
     except Contradicts:

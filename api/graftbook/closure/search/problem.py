@@ -159,7 +159,7 @@ class BudgetUse:
 
 
 @dataclass
-class Problem:
+class SearchProblem:
     """The reachable choices: `domains` holds, for each place reached, what may sit there.
 
     A place that is not in `domains` stays as today. `extras` are loose components that may be
@@ -211,7 +211,7 @@ class Problem:
             return values[fit.position] == fit.component
         return self.scope.is_today(fit)
 
-    def only(self, switches: Collection[Switch]) -> "Problem":
+    def only(self, switches: Collection[Switch]) -> "SearchProblem":
         """The problem with no other wishes, limits and rules than these."""
         switches = frozenset(switches)
         question = self.question

@@ -10,7 +10,7 @@ from copy import copy
 
 from graftbook.closure.answer import Cause
 from graftbook.closure.search.deadline import LOOK_EVERY
-from graftbook.closure.search.problem import BudgetUse, Demand, Found, LooseNeed, Problem
+from graftbook.closure.search.problem import BudgetUse, Demand, Found, LooseNeed, SearchProblem
 from graftbook.closure.search.totals import changes_are_outranked, totals_of
 from graftbook.rulebook.scope import Fit
 
@@ -26,7 +26,7 @@ class Contradicts(Exception):
 class Propagation:
     """Domains of a problem, narrowed to a fixpoint."""
 
-    def __init__(self, problem: Problem, without: Iterable[Fit] = ()) -> None:
+    def __init__(self, problem: SearchProblem, without: Iterable[Fit] = ()) -> None:
         self.problem = problem
         self.domains = {place: set(values) for place, values in problem.domains.items()}
         self.demands = problem.demands

@@ -27,8 +27,8 @@ from graftbook.closure.search.problem import (
     BudgetUse,
     Demand,
     DemandKey,
-    Problem,
     Regret,
+    SearchProblem,
     in_order,
 )
 from graftbook.closure.search.totals import broken_limits, whole_preference
@@ -44,7 +44,7 @@ MOST_WAYS = 1_000_000
 
 def reach(
     scope: Scope, question: Question, limits_as_demands: bool = False, deadline: Deadline = NEVER
-) -> Problem:
+) -> SearchProblem:
     """The problem of a question.
 
     With `limits_as_demands` the limits do not narrow the choices; each forbids as a demand of its
@@ -53,7 +53,7 @@ def reach(
     return _Reach(scope, question, limits_as_demands, deadline).run()
 
 
-def reach_everything(scope: Scope, deadline: Deadline = NEVER) -> Problem:
+def reach_everything(scope: Scope, deadline: Deadline = NEVER) -> SearchProblem:
     """The problem of every wish at once: all that may sit anywhere, and the demands on it, without a wish.
 
     Raises TooLarge and OutOfTime.
@@ -89,17 +89,17 @@ class _Reach:
         self.flaws_outrank_changes = Criterion.flaws in before_changes
         self.unconfirmed_outranks_changes = Criterion.unconfirmed in before_changes
 
-    def run(self) -> Problem:
+    def run(self) -> SearchProblem:
         for wish in self.question.wishes:
             self.follow_wish(wish)
         while self.waiting:
             self.visit(self.waiting.popleft())
         return self.problem()
 
-    def problem(self) -> Problem:
+    def problem(self) -> SearchProblem:
         self.deadline.check()
         domains = {place: in_order(values) for place, values in sorted(self.reached.items())}
-        return Problem(
+        return SearchProblem(
             self.scope,
             self.question,
             domains,

@@ -12,7 +12,7 @@ from functools import cache
 from itertools import combinations
 from typing import Any
 
-from graftbook.closure.search.problem import BudgetUse, Demand, Found, Problem, Switch
+from graftbook.closure.search.problem import BudgetUse, Demand, Found, SearchProblem, Switch
 from graftbook.rulebook.scope import Fit
 
 CONFLICTS = 5_000
@@ -51,7 +51,7 @@ def exactly_one(solver: Any, literals: list[int], count: int) -> int:
 class Clauses:
     """One problem as clauses."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: SearchProblem) -> None:
         self.problem = problem
         self.count = self.reasons = 0
         self.solver = pysat("pysat.solvers").Solver(name="glucose4")

@@ -11,7 +11,7 @@ from graftbook.closure.search.constrain import Model, Unsolvable, cp, new_solver
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.closure.search.eliminate import Elimination, best_by_elimination, over_the_ceiling
 from graftbook.closure.search.packing import TooWide
-from graftbook.closure.search.problem import Found, Problem
+from graftbook.closure.search.problem import Found, SearchProblem
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.closure.search.tables import Tables
 from graftbook.rulebook.scope import Fit
@@ -27,7 +27,7 @@ class Solved(NamedTuple):
     concession: Concession | None = None
 
 
-def solve(problem: Problem, seconds: float, without: Iterable[Fit] = (), unique: bool = True) -> Solved:
+def solve(problem: SearchProblem, seconds: float, without: Iterable[Fit] = (), unique: bool = True) -> Solved:
     """The best set: by propagation alone, else by elimination, by concession, or by the solver.
 
     `without` are fits that may not be chosen (none of them today's). Where only the cost matters,
@@ -51,12 +51,12 @@ def solve(problem: Problem, seconds: float, without: Iterable[Fit] = (), unique:
         raise
 
 
-def solved_by_model(problem: Problem, propagation: Propagation, seconds: float, unique: bool) -> Found:
+def solved_by_model(problem: SearchProblem, propagation: Propagation, seconds: float, unique: bool) -> Found:
     """The best set by the solver. Raises Unsolvable and OutOfTime."""
     return model_of(problem, propagation).best(seconds, unique)
 
 
-def model_of(problem: Problem, propagation: Propagation) -> Model:
+def model_of(problem: SearchProblem, propagation: Propagation) -> Model:
     """The problem with its price ceiling, as a model. Raises Unsolvable."""
     model = Model(problem, propagation.domains)
     if (ceiling := problem.question.limits.price_at_most) is not None:
@@ -64,21 +64,21 @@ def model_of(problem: Problem, propagation: Propagation) -> Model:
     return model
 
 
-def best_below(problem: Problem, propagation: Propagation, price_at_most: int, seconds: float) -> Found:
+def best_below(problem: SearchProblem, propagation: Propagation, price_at_most: int, seconds: float) -> Found:
     """The best set of which the known prices come to at most this. Raises Unsolvable and OutOfTime."""
     model = Model(problem, propagation.domains)
     model.add_ceiling_of_known(price_at_most)
     return model.best(seconds, unique=False)
 
 
-def by_price(problem: Problem) -> Problem:
+def by_price(problem: SearchProblem) -> SearchProblem:
     """The same problem with price compared before all else."""
     usual = problem.question.preference
     order = (Criterion.price, *(c for c in usual if c is not Criterion.price))
     return replace(problem, question=replace(problem.question, preference=order))
 
 
-def cheapest(problem: Problem, propagation: Propagation) -> Found | None:
+def cheapest(problem: SearchProblem, propagation: Propagation) -> Found | None:
     """The set with fewest prices unknown, and of those the cheapest, whatever the ceiling; None: no set.
 
     Raises OutOfTime, and TooWide where elimination does not settle it.
@@ -94,7 +94,7 @@ def cheapest(problem: Problem, propagation: Propagation) -> Found | None:
     return None
 
 
-def any_set(problem: Problem) -> Found | None:
+def any_set(problem: SearchProblem) -> Found | None:
     """Some set that fulfils the problem, whatever it costs; None when there is none.
 
     Raises OutOfTime.

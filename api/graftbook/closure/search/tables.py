@@ -13,7 +13,7 @@ from graftbook.closure.answer import Cause
 from graftbook.closure.criteria import Criterion
 from graftbook.closure.search.brought import brought_on
 from graftbook.closure.search.deadline import LOOK_EVERY
-from graftbook.closure.search.problem import BudgetUse, Demand, LooseNeed, Problem, in_order
+from graftbook.closure.search.problem import BudgetUse, Demand, LooseNeed, SearchProblem, in_order
 from graftbook.closure.search.propagate import Propagation, Stake
 from graftbook.closure.search.totals import minutes_each, price_each, whole_preference
 from graftbook.rulebook.scope import LOOSE, Fit
@@ -60,7 +60,7 @@ class Made(NamedTuple):
 class Tables:
     """The problem as variables and tables."""
 
-    def __init__(self, problem: Problem, propagation: Propagation) -> None:
+    def __init__(self, problem: SearchProblem, propagation: Propagation) -> None:
         self.problem = problem
         stake = Stake(propagation)
         self.domains, self.breakable = stake.domains, stake.breakable

@@ -17,7 +17,7 @@ from graftbook.closure.question import (
     RefuseComponent,
     WorkAtMost,
 )
-from graftbook.closure.search.problem import Found, Problem
+from graftbook.closure.search.problem import Found, SearchProblem
 from graftbook.rulebook.index import kept
 from graftbook.rulebook.model import Effort, Grade
 from graftbook.rulebook.scope import LOOSE, Fit, Scope
@@ -159,7 +159,7 @@ def _new_cost(scope: Scope, fit: Fit) -> Cost:
     )
 
 
-def loose_quantities(problem: Problem, found: Found) -> dict[str, int]:
+def loose_quantities(problem: SearchProblem, found: Found) -> dict[str, int]:
     """Pieces of each loose component that is ordered.
 
     Demands add up; those of rules where one serves all count once, with the greatest of theirs, and so
@@ -178,7 +178,7 @@ def loose_quantities(problem: Problem, found: Found) -> dict[str, int]:
     return {number: added[number] or 1 for number in ordered}
 
 
-def totals_of(problem: Problem, found: Found) -> Totals:
+def totals_of(problem: SearchProblem, found: Found) -> Totals:
     """The totals of a finished set."""
     scope = problem.scope
     new = [fit for p, c in found.values.items() if not scope.is_today(fit := Fit(p, c))]
@@ -213,7 +213,7 @@ def _unknown_pieces(scope: Scope, new: list[Fit], loose: dict[str, int]) -> tupl
     return tuple(sorted(pieces.items()))
 
 
-def _regrets(problem: Problem, found: Found) -> tuple[int, int]:
+def _regrets(problem: SearchProblem, found: Found) -> tuple[int, int]:
     """Weight of the flaws brought, and number of rules that cannot be determined."""
     flaws, undetermined = 0, set()
     for regret in problem.regrets:
@@ -226,16 +226,16 @@ def _regrets(problem: Problem, found: Found) -> tuple[int, int]:
     return flaws, len(undetermined)
 
 
-def _unconfirmed_rules(problem: Problem, found: Found) -> int:
+def _unconfirmed_rules(problem: SearchProblem, found: Found) -> int:
     return sum([all(problem.true_in(found.values, fit) for fit in d.when) for d in problem.unconfirmed])
 
 
-def unknown_count(problem: Problem, found: Found) -> int:
+def unknown_count(problem: SearchProblem, found: Found) -> int:
     """Parts of unknown price: each change counts, and each loose component once."""
     return sum(fit_cost(problem.scope, Fit(p, c)).unknown for p, c in found.values.items())
 
 
-def score(problem: Problem, found: Found) -> tuple[int, ...]:
+def score(problem: SearchProblem, found: Found) -> tuple[int, ...]:
     """The set's place in the order of preference, smaller is better.
 
     Price is two figures: parts of unknown price, then the sum of the known ones.

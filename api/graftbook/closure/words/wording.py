@@ -24,7 +24,7 @@ from graftbook.closure.criteria import TOLD, Criterion, Difference, Totals
 from graftbook.closure.explain.comparing import Comparison
 from graftbook.closure.words import phrases
 from graftbook.closure.words.sentences import cautions_for, instead, sentence
-from graftbook.rulebook.grading import Outcome as Found
+from graftbook.rulebook.grading import TrialOutcome as Found
 from graftbook.rulebook.model import Effort, Fitment, Grade, RuleBook
 from graftbook.rulebook.scope import LOOSE
 

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from graftbook.document import Document
-from graftbook.editing.flat.parts import Fits, ListedPart
+from graftbook.editing.flat.parts import ListedPart, ListFit
 from graftbook.editing.flat.settling import condition_words
 
 ChangeWord = Literal["new", "gone", "price", "span", "other"]
@@ -58,7 +58,7 @@ def _price_words(part: ListedPart) -> str:
     return ", ".join(([part["price"]] if part["price"] else []) + prices)
 
 
-def fits_words(fits: Sequence[Fits]) -> str:
+def fits_words(fits: Sequence[ListFit]) -> str:
     """Where a part fits, in words."""
     places = [(fit["position"], {**fit["condition"], "quantity": fit["quantity"]}) for fit in fits]
     return "; ".join(sorted(f"{position}: {condition_words(fields)}" for position, fields in places))

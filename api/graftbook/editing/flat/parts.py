@@ -6,7 +6,7 @@ from typing import Any, TypedDict
 from graftbook.editing.flat.mapping import FieldWord
 
 
-class Fits(TypedDict):
+class ListFit(TypedDict):
     """One fitment: the position, how many pieces, and the columns of its condition."""
 
     position: str
@@ -33,7 +33,7 @@ class ListedPart(TypedDict):
     price: str
     pack: int
     note: str
-    fits: list[Fits]
+    fits: list[ListFit]
     offers: dict[str, OfferFields]
     replaces: list[str]
 

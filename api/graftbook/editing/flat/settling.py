@@ -15,7 +15,7 @@ from graftbook.catalogue.format.fields import Conditional
 from graftbook.catalogue.format.names import fitment_name, offer_name, supersession_name
 from graftbook.editing.flat.known import Fields, KnownRecords
 from graftbook.editing.flat.mapping import FlatMapping
-from graftbook.editing.flat.parts import Fits, ListedPart, OfferFields
+from graftbook.editing.flat.parts import ListedPart, ListFit, OfferFields
 from graftbook.editing.flat.questions import Asking
 
 CATALOGUE, LIST, BOTH = "catalogue", "list", "both"
@@ -162,7 +162,7 @@ class Settling:
                 self.asking.tell(sentence)
 
     def _at(
-        self, number: str, position: str, fits: list[Fits], base: list[Fits],
+        self, number: str, position: str, fits: list[ListFit], base: list[ListFit],
         objects: list[Fields], removed: dict[str, list[str]],
     ) -> None:  # fmt: skip
         stands = self.known.fitments.get((number, position), {})
@@ -184,7 +184,7 @@ class Settling:
             )
 
     def _replace_fitments(
-        self, number: str, position: str, fits: list[Fits], instead: Mapping[str, Fields], names: set[str],
+        self, number: str, position: str, fits: list[ListFit], instead: Mapping[str, Fields], names: set[str],
         objects: list[Fields], removed: dict[str, list[str]],
     ) -> None:  # fmt: skip
         """Records of the list's fitments, under the names of those that they stand in for."""
@@ -204,7 +204,7 @@ class Settling:
     def _of_list(self) -> Fields:
         return {"evidence": [self.mapping.evidence]} if self.mapping.evidence else {}
 
-    def _fields(self, fit: Fits) -> Fields:
+    def _fields(self, fit: ListFit) -> Fields:
         ranged = {} if self.only_range else {"range": self.known.range}
         return {
             **ranged,
@@ -300,8 +300,8 @@ def _same(one: ListedPart, other: ListedPart) -> bool:
     return {**one, "section": ""} == {**other, "section": ""}
 
 
-def _by_position(fits: list[Fits]) -> dict[str, list[Fits]]:
-    found: dict[str, list[Fits]] = defaultdict(list)
+def _by_position(fits: list[ListFit]) -> dict[str, list[ListFit]]:
+    found: dict[str, list[ListFit]] = defaultdict(list)
     for one in fits:
         found[one["position"]].append(one)
     return found

@@ -11,7 +11,7 @@ from graftbook.editing.flat.cells import SIGNS, Sum, count_in, money_in
 from graftbook.editing.flat.ends import Condition, NoFitmentMade, RowEnds, Waits
 from graftbook.editing.flat.known import EVERY, KnownRecords, Vehicles, pieces
 from graftbook.editing.flat.mapping import FieldWord, FlatMapping
-from graftbook.editing.flat.parts import Fits, ListedPart, ListRow, OfferFields
+from graftbook.editing.flat.parts import ListedPart, ListFit, ListRow, OfferFields
 from graftbook.editing.flat.questions import OUT, Asking
 from graftbook.editing.flat.rows import Rows, heads_of
 
@@ -196,17 +196,17 @@ class Telling:
 
     # What it fits
 
-    def _fits(self, number: str, name: str, rows: Sequence[ListRow]) -> list[Fits]:
+    def _fits(self, number: str, name: str, rows: Sequence[ListRow]) -> list[ListFit]:
         if not {"fits", "from", "to"} & set(self.mapping.columns):
             return []
-        found: list[Fits] = []
+        found: list[ListFit] = []
         for row in rows:
             self.asking.at(number, [row.line])
             if number in self.known.positions_of and not any(map(row.__getitem__, _PLACING)):
                 continue
             for position in self._positions(number, row, row["description"] or name):
                 for condition in self._conditions(row):
-                    fits: Fits = {
+                    fits: ListFit = {
                         "position": position, "quantity": self._count(row, "quantity") or 1,
                         "condition": condition,
                     }  # fmt: skip
@@ -303,7 +303,7 @@ class Telling:
         known = [one for one in meant if one]
         return _together(known) if known and len(known) == len(meant) else None
 
-    def _section(self, number: str, name: str, rows: Sequence[ListRow], fits: Sequence[Fits]) -> str:
+    def _section(self, number: str, name: str, rows: Sequence[ListRow], fits: Sequence[ListFit]) -> str:
         text = self._one(number, rows, "section")
         if text and (section := self.known.section(text)):
             return section

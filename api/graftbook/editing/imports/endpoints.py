@@ -14,7 +14,7 @@ from starlette.responses import Response, StreamingResponse
 
 from graftbook.access.guard import Editor, MayRead
 from graftbook.catalogue.format.exports import export_text, json_schema
-from graftbook.catalogue.format.reading import DateOrder, DecimalMark, Formulas, Reading
+from graftbook.catalogue.format.reading import DateOrder, DecimalMark, Formulas, SheetReading
 from graftbook.catalogue.format.sources import REQUEST, SentSheet
 from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.loading.load import LoadReport
@@ -186,7 +186,7 @@ async def import_records(
             body.write(chunk)
         body.seek(0)
         once = once_of(request, key, digest_of(request, digest.digest())).told_by(_report_answer)
-        reading = Reading(dates, decimals, formulas, encoding, service.settings.currency)
+        reading = SheetReading(dates, decimals, formulas, encoding, service.settings.currency)
         edit = ImportEdit(dry_run, whole, removes, reading, Author(editor.who, why))
         report = await run_in_threadpool(_load, service, body, media, edit, once)
     return response_of(_report_answer(report))

@@ -5,7 +5,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from graftbook.catalogue.format.reading import Reading
+from graftbook.catalogue.format.reading import SheetReading
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import LoadReport
 from graftbook.editing.records.service import Author
@@ -22,7 +22,7 @@ class ImportEdit:
     dry_run: bool
     whole: bool
     removes: int | None
-    reading: Reading
+    reading: SheetReading
     author: Author
 
 

@@ -11,7 +11,7 @@ from graftbook.orders.documents import DEFERS
 from graftbook.orders.question_schemas import QuotationIn
 from graftbook.orders.quotation.quotation import Item, Quotation, labour, part_of, quote
 from graftbook.orders.schemas import NotSuppliedOut, OrderOut, QuotationOut, SumsOut
-from graftbook.orders.service import Ordered, facts_of, order_for, vehicles_of
+from graftbook.orders.service import OrderAnswer, facts_of, order_for, vehicles_of
 from graftbook.process.service import Service
 
 
@@ -44,7 +44,7 @@ def quotation_facts(service: Service, body: QuotationIn) -> QuotationOut:
     }
 
 
-def _items(body: QuotationIn, ordered: Ordered, minutes: int) -> list[Item]:
+def _items(body: QuotationIn, ordered: OrderAnswer, minutes: int) -> list[Item]:
     bought = [(line.tax_rate, line.total or 0) for line in ordered.order.lines]
     stored = [
         (ordered.market.tax_on(taken.need.part.section), (taken.need.part.price or 0) * taken.quantity)
@@ -106,7 +106,7 @@ def _sentence(made: Quotation, unknown: tuple[str, ...]) -> str:
     return f"{sentence} To that comes {phrases.of_unknown(unknown)}." if unknown else sentence
 
 
-def _unknown(order: OrderOut, ordered: Ordered) -> tuple[str, ...]:
+def _unknown(order: OrderOut, ordered: OrderAnswer) -> tuple[str, ...]:
     """Numbers that are bought or taken from the store and whose price nobody knows."""
     stored = [taken.need.part for taken in ordered.order.from_store]
     unknown = [*order["unknown_prices"], *(part.number for part in stored if part.price is None)]
@@ -125,7 +125,7 @@ def _without(order: OrderOut) -> str:
     )
 
 
-def _not_in_it(order: OrderOut, ordered: Ordered) -> list[str]:
+def _not_in_it(order: OrderOut, ordered: OrderAnswer) -> list[str]:
     """What the owner must know is missing from the sum."""
     without_price = [f"{number}: its price is not known." for number in _unknown(order, ordered)]
     return [*(_lacks(part) for part in order["not_supplied"]), *without_price]

@@ -9,7 +9,7 @@ from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.cell_forms import read_cells
 from graftbook.catalogue.format.grid import Cell
 from graftbook.catalogue.format.names import name_of
-from graftbook.catalogue.format.reading import Reading
+from graftbook.catalogue.format.reading import SheetReading
 from graftbook.catalogue.format.sheets import Mistake, Place, validate
 
 Row = dict[str, Any]
@@ -183,7 +183,7 @@ def as_meant(kind: str, form: Form, currency: str) -> dict[str, str]:
             if (name in further) is not (prefix == HEAD)
             and (text := form.get(f"{prefix}.{name}", "").strip())
         }
-        taken, _unclear = read_cells(record, typed_in, Place("request", 1), Reading(currency=currency))
+        taken, _unclear = read_cells(record, typed_in, Place("request", 1), SheetReading(currency=currency))
         meant |= {f"{prefix}.{name}": text for name, text in taken.items()}
     return meant
 

@@ -12,7 +12,7 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.responses import Response
 
 from graftbook.access.guard import Editor, MayEdit, upload_of
-from graftbook.catalogue.format.reading import WORDS, Reading
+from graftbook.catalogue.format.reading import WORDS, SheetReading
 from graftbook.catalogue.format.records import Record
 from graftbook.catalogue.format.sheets import Placed, write_table
 from graftbook.catalogue.format.sources import SentSheet, records_in
@@ -72,9 +72,9 @@ class Sending:
         """What to load."""
         return SentSheet(self.name, io.BytesIO(self.workbook)) if self.workbook else _Sheet(self.text)
 
-    def reading(self, currency: str) -> Reading:
+    def reading(self, currency: str) -> SheetReading:
         """How to read it."""
-        return Reading(**self.words, currency=currency)  # type: ignore[arg-type]  # looked at in `_words`
+        return SheetReading(**self.words, currency=currency)  # type: ignore[arg-type]  # looked at in `_words`
 
 
 @router.get("/edit/import", dependencies=[MayEdit])
@@ -195,7 +195,7 @@ def _digest(report: LoadReport) -> str:
     return sha256(repr(names).encode()).hexdigest()[:32] if names else ""
 
 
-def _as_text(source: SentSheet, reading: Reading) -> str:
+def _as_text(source: SentSheet, reading: SheetReading) -> str:
     """A workbook's records as one sheet of text, which the page sends back when it is stored."""
     by_kind: dict[type[Record], list[Record]] = {}
     for item in records_in(source, reading):
