@@ -79,22 +79,20 @@ def pointing_at(pointer: str) -> Iterator[None]:
 
 
 class Unknown(Problem):
-    """A name that the catalogue or the service does not know; `near` holds names like it."""
+    """A name that is not known, or not `among` what was looked at; `near` holds names like it."""
 
     status = 404
     type = "/problems/unknown-name"
     title = "There is no such name"
     what: ClassVar[str] = "name"
 
-    def __init__(self, name: str, near: Iterable[str] = (), *, pointer: str = "", detail: str = "") -> None:
+    def __init__(
+        self, name: str, near: Iterable[str] = (), *, pointer: str = "", detail: str = "", among: str = ""
+    ) -> None:
         near = tuple(near)[:5]
         hint = f"; did you mean {' or '.join(near[:3])}?" if near else ""
-        super().__init__(
-            detail or f"There is no {self.what} '{printable(name)}'{hint}",
-            pointer=pointer,
-            near=near,
-            name=printable(name),
-        )
+        said = detail or f"There is no {self.what} '{printable(name)}'{among}{hint}"
+        super().__init__(said, pointer=pointer, near=near, name=printable(name))
         self.name = name
 
     @property

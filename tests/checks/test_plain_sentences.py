@@ -67,3 +67,29 @@ def test_the_battery_decides_which_side_is_the_wrong_one():
 def test_the_weakest_link_is_told_once_where_it_is_the_same_today():
     sentence = Made({}).check()["driveline.weakest_link"].sentence
     assert "today it is" not in sentence
+
+
+def test_a_link_that_is_within_its_rating_says_why_it_is_a_caution_and_what_would_mend_it():
+    weakest = Made({"gearbox": {"torque_rating": "160 Nm"}}).check()["driveline.weakest_link"]
+    assert weakest.verdict is v.Verdict.caution
+    assert "gearbox, at 94% of what it carries" in weakest.sentence
+    assert "at most 90 % of what it is rated for" in weakest.sentence
+    assert "gearbox" in weakest.mend
+    broken = Made({"gearbox": {"torque_rating": "100 Nm"}}).check()["driveline.weakest_link"]
+    assert "at most what it is rated for (component data)" in broken.sentence
+
+
+def test_what_a_set_makes_worse_at_idle_reads_so():
+    dim = {"charging.machine": {"current_supplied": "5 A"}}
+    brighter = {**dim, "ignition.coil": {"current_drawn": "3.9 A"}}
+    finding = _kind("electrical.charging.idle", dim, brighter)
+    assert finding.kind is FindingKind.worse
+    asked = finding.figures[1]
+    assert f"{asked.before:.1f} -> {asked.after:.1f} A" in finding.sentence
+
+
+def test_two_figures_of_one_hand_brake_say_what_each_rests_on():
+    """At rest on the test rollers the rear wheels carry more than in a stop, so they hold more there."""
+    found = Made().check()
+    assert "a grip of 0.8 under every wheel" in found["brakes.circuit_failed"].sentence
+    assert "a grip of 0.8 at rest" in found["brakes.parking"].sentence

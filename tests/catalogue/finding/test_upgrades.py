@@ -23,14 +23,20 @@ VARIANTS = (
 
 @pytest.mark.parametrize("variant", VARIANTS)
 def test_every_upgrade_of_a_variant_gives_a_proved_set(sqlite_demo: Engine, variant: str) -> None:
+    """On the first and on the last that was built, and none of them is so far from home that it takes
+    another engine."""
     book = book_of(sqlite_demo, variant)
     assert book.upgrades
-    survey = Survey(book)
+    scopes = [scope for scope in Survey(book).scopes if not scope.vehicle.options]
     for upgrade in book.upgrades:
-        vehicles = [scope.vehicle for scope in survey.scopes if scope.holds(upgrade)]
+        vehicles = [scope.vehicle for scope in scopes if scope.holds(upgrade)]
         assert vehicles, upgrade.name
-        answer = answer_question(book, Question(vehicles[0], wishes_of(upgrade)), next_bests=False)
-        assert answer.outcome is Outcome.proved, (upgrade.name, answer.outcome, answer.contradictions)
+        for vehicle in (vehicles[0], vehicles[-1]):
+            answer = answer_question(book, Question(vehicle, wishes_of(upgrade)), next_bests=False)
+            assert answer.outcome is Outcome.proved, (upgrade.name, vehicle, answer.contradictions)
+            assert answer.solution
+            changed = {change.position for change in answer.solution.changes}
+            assert "engine.unit" not in changed, (upgrade.name, vehicle)
 
 
 def test_the_lint_finds_an_upgrade_that_cannot_be_had(sqlite_demo: Engine) -> None:
@@ -50,6 +56,24 @@ async def test_an_unknown_upgrade_is_refused_with_names_near_it(client: httpx.As
     assert answer.status_code == 422
     assert answer.json()["type"].endswith("unknown-upgrade")
     assert "front-discs" in answer.text
+
+
+@pytest.mark.anyio
+@pytest.mark.one_engine
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [
+        ({"wishes": [{"upgrade": "front-discs-16"}]}, "no upgrade 'front-discs-16' for this variant"),
+        ({"limits": {"keep": ["diff.front"]}}, "no position 'diff.front' for this variant"),
+        ({"vehicle": {"chassis": "24PL-018412", "options": ["postal"]}}, "no option 'postal' for this"),
+    ],
+)
+async def test_what_other_variants_have_is_not_said_to_be_nowhere(
+    client: httpx.AsyncClient, asked: dict[str, Any], told: str
+) -> None:
+    answer = await client.post("/v1/closures", json={"vehicle": {"chassis": "24PL-018412"}} | asked)
+    assert answer.status_code == 422
+    assert told in answer.json()["detail"]
 
 
 @pytest.mark.anyio

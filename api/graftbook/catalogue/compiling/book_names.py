@@ -137,7 +137,7 @@ class BookNames:
 
     def position(self, word: str, pointer: str) -> str:
         """The position's name. Raises UnknownPosition."""
-        return _find(word, self._positions, pointer, UnknownPosition)
+        return _find(word, self._positions, pointer, UnknownPosition, OF_VARIANT)
 
     def section(self, word: str, pointer: str) -> str:
         """The section's name. Raises UnknownSection."""
@@ -150,14 +150,18 @@ class BookNames:
     def upgrade(self, word: str, pointer: str) -> Upgrade:
         """The named upgrade. Raises UnknownUpgrade."""
         names = {plain: upgrade.name for plain, upgrade in self._upgrades.items()}
-        return self._upgrades[as_called(_find(word, names, pointer, UnknownUpgrade))]
+        return self._upgrades[as_called(_find(word, names, pointer, UnknownUpgrade, OF_VARIANT))]
 
     def option(self, word: str, pointer: str) -> str:
         """The option's name. Raises UnknownOption."""
-        return _find(word, self._options, pointer, UnknownOption)
+        return _find(word, self._options, pointer, UnknownOption, OF_VARIANT)
 
 
-def _find(word: str, known: Mapping[str, str], pointer: str, problem: type[Unknown]) -> str:
+OF_VARIANT = " for this variant"
+"""Said of what other variants may have."""
+
+
+def _find(word: str, known: Mapping[str, str], pointer: str, problem: type[Unknown], among: str = "") -> str:
     if (found := known.get(as_called(word))) is not None:
         return found
-    raise problem(word, near_names(word, known.values()), pointer=pointer)
+    raise problem(word, near_names(word, known.values()), pointer=pointer, among=among)

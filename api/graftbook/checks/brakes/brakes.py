@@ -6,7 +6,14 @@ from dataclasses import replace
 from graftbook.checks.brakes.balance import adhesion_used, lock_order
 from graftbook.checks.brakes.circuits import circuit_failed, circuits_one_by_one, secondary_brake
 from graftbook.checks.brakes.formulas import Loading
-from graftbook.checks.brakes.grip import ADHESION, braked_rate, locking_pa, rate_at, rate_without_locking
+from graftbook.checks.brakes.grip import (
+    ADHESION,
+    GRIP_TAKEN,
+    braked_rate,
+    locking_pa,
+    rate_at,
+    rate_without_locking,
+)
 from graftbook.checks.brakes.hand import hand_brake, hand_grip, parking
 from graftbook.checks.brakes.heat import heat
 from graftbook.checks.brakes.rules import MEMORY, BrakeRule, InService, brake_rule, in_service
@@ -26,7 +33,6 @@ from graftbook.checks.verdict import Finding, figure
 from graftbook.rulebook.units import STANDARD_GRAVITY
 
 NONE_LOCKS = "no wheel locks at that force"
-GRIP_TAKEN = f"a grip of {ADHESION} under every wheel"
 
 
 def inspect(before: Fitted, after: Fitted, rules: Rules = IN_SERVICE) -> list[Finding]:

@@ -5,7 +5,7 @@ from dataclasses import replace
 from functools import partial
 
 from graftbook.checks.brakes.formulas import circle_area_m2
-from graftbook.checks.brakes.grip import ADHESION, braked_rate
+from graftbook.checks.brakes.grip import ADHESION, GRIP_TAKEN, braked_rate
 from graftbook.checks.brakes.hand import by_hand_m_s2
 from graftbook.checks.brakes.rules import BrakeRule, InService, danger_line
 from graftbook.checks.brakes.system import efficiency_taken, loading, require_category, system
@@ -109,10 +109,10 @@ def _left_said(
     def say(was: float | None, now: float) -> str:
         numbers = f"{opening(WHAT)}: {before_after(was, now, 2, 'm/s2')}"
         if is_single(after):
-            return f"{numbers}, by the hand brake alone {lever}; the pedal gives nothing"
+            return f"{numbers}, by the hand brake alone {lever}; the pedal gives nothing ({GRIP_TAKEN})"
         lost = [f"{rate:.2f} with the {circuit} one lost" for circuit, rate in (each.after or {}).items()]
         hand = "" if by_hand.after is None else f"; by the hand brake {by_hand.after:.2f} {lever}"
-        return f"{numbers} (by foot {', '.join(lost)}, {efficiency_taken(after)}{hand})"
+        return f"{numbers} (by foot {', '.join(lost)}, {efficiency_taken(after)}{hand}; {GRIP_TAKEN})"
 
     return say
 

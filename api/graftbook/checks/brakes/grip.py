@@ -12,6 +12,8 @@ from graftbook.rulebook.units import STANDARD_GRAVITY
 ADHESION = 0.8
 """A dry road; the regulations' tests assume no better."""
 
+GRIP_TAKEN = f"a grip of {ADHESION} under every wheel"
+
 ROUNDING = 1e-9
 LEAST_GRIP, MOST_GRIP = 0.2, 0.8
 """The span of grip used in which the curve of 71/320/EEC, Annex II, Appendix, 3.1.1 binds."""

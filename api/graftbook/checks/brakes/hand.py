@@ -151,5 +151,5 @@ def parking(before: Fitted, after: Fitted, rule: BrakeRule, inspected: InService
         at_least(inspected.parking_g * STANDARD_GRAVITY),
         digits=2,
         mend=f"First have it adjusted. {_stronger(after)} would do it. Chock the wheels.",
-        say=taking(what, "m/s2", 2, _efficiency_taken(after)),
+        say=taking(what, "m/s2", 2, _efficiency_taken(after), f"a grip of {ADHESION} at rest"),
     )

@@ -26,6 +26,14 @@ PROPSHAFTS = ("propshaft.rear", "propshaft.front")
 
 TORQUE = Limit("at most what it is rated for", "component data", Provenance.recorded)
 
+SPARE = Limit(
+    "at most 90 % of what it is rated for, or nothing is to spare",
+    "workshop practice",
+    Provenance.common_practice,
+    value=90,
+    unit="%",
+)
+
 
 def solid_shear_pa(torque_nm: float, diameter_m: float) -> float:
     """tau = 16 T / (pi d^3)."""
@@ -205,16 +213,18 @@ def weakest_link(before: Fitted, after: Fitted) -> Finding:
         f"The weakest link {_where(weakest)} is the {after.title(weakest)}, at {load:.0%} of what it carries"
     )
     same = not was or (earlier == weakest and f"{was[earlier]:.0%}" == f"{load:.0%}")
-    text += "." if same else f"; today it is the {before.title(earlier)}, at {was[earlier]:.0%}."
+    text += "" if same else f"; today it is the {before.title(earlier)}, at {was[earlier]:.0%}"
+    verdict, limit = _of_load(load)
+    good = verdict is Verdict.holds
     return Finding(
         check="driveline.weakest_link",
         subject="driveline",
-        verdict=_of_load(load),
-        sentence=text,
+        verdict=verdict,
+        sentence=f"{text}." if good else f"{text}; {limit.text} ({limit.cited}).",
         figures=ranking,
-        limit=TORQUE,
+        limit=limit,
         components=sides.used,
-        mend="" if load <= 1 else f"First strengthen the {after.title(weakest)}.",
+        mend="" if good else f"First strengthen the {after.title(weakest)}.",
         beyond=round(100 * load),
         caution=CAUTIONS["driveline"],
     )
@@ -224,5 +234,7 @@ def _where(link: str) -> str:
     return "with all the engine's torque" if link in IN_ANY_GEAR else "in the lowest gear"
 
 
-def _of_load(part: float) -> Verdict:
-    return Verdict.holds if part <= 0.9 else Verdict.caution if part <= 1 else Verdict.fails
+def _of_load(part: float) -> tuple[Verdict, Limit]:
+    if part > 1:
+        return Verdict.fails, TORQUE
+    return Verdict.holds if part <= 0.9 else Verdict.caution, SPARE

@@ -157,7 +157,6 @@ def idle(before: Fitted, after: Fitted) -> Finding:
         IDLE,
         "A",
         at_least(asked.after),
-        digits=0,
         otherwise=Verdict.caution,
         mend=_idle_mend(speed.after),
         more=(
@@ -165,8 +164,8 @@ def idle(before: Fitted, after: Fitted) -> Finding:
             figure("speed of the charging machine at idle", speed.before, speed.after, "rpm"),
         ),
         say=lambda was, now: (
-            f"At idle the charging machine gives {before_after(was, now, 0, 'A')}, and a cold wet night asks "
-            f"for {before_after(asked.before, asked.after, 0, 'A')}"
+            f"At idle the charging machine gives {before_after(was, now, 1, 'A')}, and a cold wet night asks "
+            f"for {before_after(asked.before, asked.after, 1, 'A')}"
         ),
     )
 
