@@ -70,8 +70,8 @@ ROOMS = {
     "idempotency access http process telemetry health closure rulebook database_faults problems settings",
     "client": "pictures reports events health editing builds.standards builds.life orders builds questions "
     "access builds.stored catalogue",
-    "commands": "client guide orders editing builds.life builds.standards builds.stored questions backups "
-    "access http process catalogue closure rulebook database_faults database problems settings",
+    "commands": "client guide orders editing builds builds.life builds.standards builds.stored questions "
+    "backups access http process catalogue closure rulebook database_faults database problems settings",
 }
 """Room → the rooms that it may import, each named above it: so no arrow runs back, and there is no circle."""
 

@@ -285,6 +285,48 @@ async def test_a_loose_part_that_was_decided_is_open_until_it_is_used(writer: ht
     assert await pieces() == []
 
 
+async def pieces_open(writer: httpx.AsyncClient, number: str) -> int:
+    state = await read(writer, "/state")
+    left = {change["component"]: change["quantity"] for change in state["still_open"]["changes"]}
+    return left.get(number, 0)
+
+
+@pytest.mark.one_engine
+@pytest.mark.parametrize("at_once", [True, False])
+async def test_a_piece_that_serves_all_serves_what_is_fitted_after_it_too(
+    writer: httpx.AsyncClient, at_once: bool
+):
+    """A litre of fluid is recorded with the pipes that ask for one; the whole job takes two, whatever else
+    of it is fitted, and whether or not what stands now goes together."""
+    await taken_in(writer, decided=[{"fit": "QB-3310"}])
+    assert await pieces_open(writer, "QB-9001") == 2
+    fluid = {"what": "used", "component": "QB-9001", "quantity": 1}
+    pipes = {"what": "fitted", "position": "brake.pipes.front", "component": "QB-2081"}
+    for events in [[fluid, pipes]] if at_once else [[pipes], [fluid]]:
+        await recorded(writer, *events)
+    assert await pieces_open(writer, "QB-9001") == 1
+    await recorded(writer, {"what": "fitted", "position": "brake.front.left", "component": "QB-3310"})
+    assert await pieces_open(writer, "QB-9001") == 1
+    await recorded(writer, fluid)
+    assert await pieces_open(writer, "QB-9001") == 0
+
+
+@pytest.mark.one_engine
+async def test_on_a_half_finished_job_a_wished_piece_is_not_forgotten_and_an_earlier_one_does_nothing(
+    writer: httpx.AsyncClient,
+):
+    await taken_in(writer)
+    await recorded(
+        writer,
+        {"what": "used", "component": "QA-9002", "quantity": 2, "day": ago(40)},
+        {"what": "decided", "wishes": [{"fit": "QB-3310"}, {"fit": "QB-9001", "quantity": 3}], "day": ago(9)},
+        {"what": "fitted", "position": "brake.front.left", "component": "QB-3310"},
+    )
+    assert (await pieces_open(writer, "QB-9001"), await pieces_open(writer, "QA-9002")) == (5, 2)
+    await recorded(writer, {"what": "used", "component": "QB-9001", "quantity": 1})
+    assert await pieces_open(writer, "QB-9001") == 4
+
+
 @pytest.mark.one_engine
 async def test_a_list_of_another_vehicle_and_a_draft_are_refused(writer: httpx.AsyncClient):
     await taken_in(writer, decided=[{"fit": "QB-3310"}])

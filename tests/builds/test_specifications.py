@@ -52,6 +52,21 @@ async def test_two_versions_are_compared(writer: httpx.AsyncClient):
 
 
 @pytest.mark.one_engine
+async def test_numbers_are_kept_as_the_catalogue_writes_them(writer: httpx.AsyncClient):
+    wishes = [{"fit": "qb 3310"}, {"fit": "QB-3310"}, {"fit": "ql.7075"}, {"fit": "not yet made"}]
+    body = HOUSE | {"wishes": wishes, "limits": {"refuse": ["qb3302", "QB-3302"]}}
+    made = (await writer.post("/v1/specifications", json=body)).json()
+    assert [wish["fit"] for wish in made["wishes"]] == ["QB-3310", "QL-7075", "not yet made"]
+    assert made["limits"]["refuse"] == ["QB-3302"]
+    build = {"name": "red", "chassis": "24PL-018412", "decided": [{"fit": "qb 3310"}, {"fit": "QB-3310"}]}
+    taken_in = (await writer.post("/v1/builds", json=build)).json()
+    assert taken_in["decided"] == [{"fit": "QB-3310"}]
+    decided = {"what": "decided", "wishes": [{"fit": "ql 7075"}]}
+    now = await writer.post("/v1/builds/red/events", json={"events": [decided]})
+    assert now.json()["decided"] == [{"fit": "QL-7075"}]
+
+
+@pytest.mark.one_engine
 async def test_a_question_takes_the_specifications_wishes_and_limits(writer: httpx.AsyncClient):
     await revised(writer)
     body = {"vehicle": {"chassis": "24PL-018412"}, "specification": "house"}

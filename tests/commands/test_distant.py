@@ -98,6 +98,13 @@ def test_both_say_the_same_and_end_alike(served: Served, database: str, asked: l
     assert here.stdout or here.stderr
 
 
+def test_two_versions_compared_tell_which_wishes_differ(database: str, served: Served):
+    told = run("specification", "house@2", "--against", "1", "--database", database).stdout.splitlines()
+    assert told[1:3] == ["asked as well: fit QB-3310", "asked no more: fit QL-7075"]
+    same = run("specification", "house@2", "--against", "2", "--service", served.address)
+    assert same.stdout.splitlines()[1] == "Both ask for the same."
+
+
 def test_both_find_the_same_in_the_catalogue(sqlite_databases: Any):
     """In a small one: looking through the demo range takes five seconds, and each asks twice."""
     database = sqlite_databases.copy(sqlite_databases.once("small", lambda engine: load(engine, small())))

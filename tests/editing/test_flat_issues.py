@@ -35,7 +35,7 @@ def engine(demo_copy: Callable[[], str]) -> Iterator[Engine]:
     engine.dispose()
 
 
-def begin(engine: Engine, **said: str) -> None:
+def begin(engine: Engine, **said: Any) -> None:
     mapping = FlatMapping.model_validate({"columns": COLUMNS, "origin": "modern", **said})
     service.put_mapping(engine, NAME, mapping, None)
 
@@ -231,6 +231,43 @@ def test_one_answer_for_all_of_a_kind(engine: Engine) -> None:
         "2250.00",
         "3250.00",
     ]
+
+
+@pytest.mark.parametrize(
+    ("kind", "each", "value"),
+    [
+        ("section", [{"Description": "odd thing"}, {"Description": "odder thing"}], "engine"),
+        ("price", [{"Price": "on request"}, {"Price": "to follow"}], "out"),
+        ("count", [{"Qty": "pair"}, {"Qty": "a few"}], "2"),
+        ("no_variant", [{"Model": "", "From": "12000"}, {"Model": "", "From": "12001"}], "24PR"),
+        ("upside_down", [{"From": f"24PR-0120{n}0", "To": "24PR-011000"} for n in (1, 2)], "swap"),
+        ("price_jump", [{"Price": "45.00"}, {"Price": "46.00"}], "new"),
+    ],
+)
+def test_what_repeats_from_row_to_row_has_one_answer_for_all(
+    engine: Engine, kind: str, each: list[Cells], value: str
+) -> None:
+    begin(engine)
+    rows = [ROW | {"Part No": f"FL-{n}"} for n in range(len(each))]
+    if kind == "price_jump":
+        put(engine, *rows)
+        take(engine)
+    put(engine, *(row | said for row, said in zip(rows, each, strict=True)))
+    if kind == "section":
+        service.decide(engine, NAME, {service.for_all("position"): "loose"})
+    asked = service.look(engine, NAME)[1].questions
+    assert [(one.kind, one.for_all) for one in asked] == [(kind, True)] * 2
+    service.decide(engine, NAME, {service.for_all(kind): value})
+    assert not service.look(engine, NAME)[1].questions
+
+
+def test_words_for_sections_are_answered_one_by_one(engine: Engine) -> None:
+    """What is said is not known; one answer would put the brakes among the engine's parts."""
+    columns = {field: head for field, head in COLUMNS.items() if head != "Place"}
+    begin(engine, columns={**columns, "section": "Place"})
+    rows = [ROW | {"Part No": f"FL-{n}", "Place": word} for n, word in enumerate(("Brk", "Eng"))]
+    asked = put(engine, *rows).questions
+    assert [(one.kind, one.for_all) for one in asked] == [("section", False)] * 2
 
 
 def test_whatever_replaces_a_number_that_waits_waits_too(engine: Engine) -> None:

@@ -67,6 +67,10 @@ async def test_one_is_made_paused_changed_and_removed(browser: httpx.AsyncClient
     assert ">paused<" in changed.text
     assert ">active<" in (await pressed(browser, address, do="activate")).text
     assert re.findall(r"whsec_\S+", (await pressed(browser, address, do="secret")).text) != [secret]
+    assert "Another one ends it at once" in plain(await browser.get(address))
+    refused = await pressed(browser, address, do="secret")
+    assert (refused.status_code, re.findall(r"whsec_\S+", refused.text)) == (409, [])
+    assert re.findall(r"whsec_\S+", (await pressed(browser, address, do="secret", end_old="yes")).text)
     gone = await pressed(browser, address, do="remove")
     assert "No program is called yet" in gone.text
     assert (await browser.get(address)).status_code == 404

@@ -104,6 +104,20 @@ async def test_the_secret_is_shown_once_and_changed_with_two_signatures(house: h
         assert len(delivery.headers["webhook-signature"].split(" ")) == 2
         delivery.verified(webhook["secret"])
         delivery.verified(changed["secret"])
+        again = await house.post(f"/v1/webhooks/{webhook['id']}/secret")
+        assert (again.status_code, again.json()["type"]) == (409, "/problems/secret-still-signs")
+        assert again.json()["old_secret_until"] == changed["old_secret_until"]
+        assert "another one ends it at once" in again.json()["detail"]
+        await build_made(house, "blue")
+        (*_, delivery) = await got(receiver, 2)
+        delivery.verified(webhook["secret"])
+        third = await house.post(f"/v1/webhooks/{webhook['id']}/secret", params={"end_old": "true"})
+        await build_made(house, "green")
+        (*_, delivery) = await got(receiver, 3)
+        for secret in (changed["secret"], third.json()["secret"]):
+            delivery.verified(secret)
+        with pytest.raises(WebhookVerificationError):
+            delivery.verified(webhook["secret"])
 
 
 async def test_what_fails_comes_again_and_what_is_behind_it_waits(

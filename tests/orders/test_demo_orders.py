@@ -94,6 +94,19 @@ async def test_what_lies_on_the_bench_or_in_the_store_is_not_bought(counter: htt
     assert whole["from_stock"] == []
 
 
+async def test_each_vehicle_has_the_cautions_of_what_it_gets(counter: httpx.AsyncClient) -> None:
+    """Wherever it comes from: the second vehicle's alternator lies on its bench."""
+    second = {"chassis": "24PR-012000", "on_the_bench": ["QL-7075"]}
+    also = [{"vehicle": second, "wishes": [{"fit": "QL-7075"}]}]
+    found = await ordered(counter, also=also)
+    brakes, electric = (vehicle["cautions"] for vehicle in found["vehicles"])
+    assert any("Brakes hold lives" in caution for caution in brakes)
+    assert any("battery" in caution for caution in electric)
+    assert not any("Brakes hold lives" in caution for caution in electric)
+    assert set(brakes) | set(electric) == set(found["cautions"])
+    assert brakes == [caution for caution in found["cautions"] if caution in brakes]
+
+
 async def test_a_caution_stays_when_the_part_is_in_the_house(counter: httpx.AsyncClient) -> None:
     bought = await ordered(counter)
     hub = next(line["cautions"] for line in bought["lines"] if line["number"] == "QA-3102")

@@ -91,6 +91,15 @@ def test_the_paper_of_a_vehicle_has_its_own_parts_from_the_store_only() -> None:
     assert found == [["QL-7001", "QL-7003"], ["QL-7002", "QL-7003"]]
 
 
+def test_the_paper_of_a_vehicle_has_its_own_cautions() -> None:
+    facts = made_order(3)
+    one, two = facts["vehicles"]
+    one["cautions"] = facts["cautions"][:1]
+    assert part_of(facts, f"vehicle:{one['label']}")["cautions"] == facts["cautions"][:1]
+    kept_before = part_of(facts, f"vehicle:{two['label']}")["cautions"]
+    assert kept_before == facts["cautions"], "a list that was kept before that was told has all of them"
+
+
 def test_a_reason_is_cut_between_words_and_says_so() -> None:
     whole = "Eight pistons take 2.8 ml a stroke, and a vehicle that stops this hard needs two circuits."
     short = shortened(whole, 40)

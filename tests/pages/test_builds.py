@@ -152,6 +152,8 @@ async def test_what_is_wished_on_the_bench_is_decided_for_the_build_beside_what_
         counter = Hand(client)
         plain = await counter.get("/answer?build=red-van&as_of=1")
         assert "Decide it for red-van" not in plain.text, "nothing more is wished than is decided"
+        again = await counter.get("/answer?build=red-van&fit=qb3310&as_of=1")
+        assert "Decide it for red-van" not in again.text, "that is decided already"
         bench = await counter.get("/answer?build=red-van&fit=QL-7075&keep_section=engine&as_of=1")
         assert "The wishes alone: what is decided for a build has no limits." in text_of(bench)
         form = bench.text.partition('action="/builds/red-van"')[2].partition("</form>")[0]

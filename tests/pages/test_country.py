@@ -6,7 +6,7 @@ from datetime import date
 import httpx
 import pytest
 
-from graftbook.pages.country import COUNTRY_WORDS, Country, converted, day, month, number, sentence
+from graftbook.pages.country import COUNTRY_WORDS, Country, converted, day, month, number, refusal, sentence
 from tests.pages.conftest import text_of
 
 pytestmark = pytest.mark.anyio
@@ -45,6 +45,23 @@ def test_in_a_sentence_days_and_sums_are_written_so_and_nothing_else():
     assert "there by December\u00a027, 2026." in sentence(TOLD, Country.american)
     for recorded in ("268 x 20 mm", "QB-1,234", "31 June 1968", "1.5 l can", "v1,234.5,6"):
         assert sentence(recorded, Country.german) == recorded
+
+
+def test_a_day_in_a_refusal_is_written_so_and_what_was_typed_stays():
+    told = "2026-11-02 has not come yet; '2026-13-01' is no day, “2026-11-02” neither, nor X-2026-11-02."
+    assert plain(refusal(told, Country.british)) == told.replace("2026-11-02", "2 November 2026", 1)
+    assert refusal(told, Country.american).startswith("November\u00a02, 2026 has")
+    assert refusal(told, Country.iso) == told
+    assert refusal("2026-02-30", Country.british) == "2026-02-30"
+
+
+async def test_a_refusal_on_a_page_writes_days_as_the_reader_does(writer: httpx.AsyncClient):
+    made = await writer.post("/v1/builds", json={"name": "late", "chassis": "24PL-018412"})
+    for on in ("2199-11-02", "1999-11-02"):
+        page = await writer.get("/builds/late", params={"on": on}, headers={"Accept": "text/html"})
+        (told,) = re.findall('<p class="lead">(.*?)</p>', plain(page.text))
+        assert (page.status_code, "-11-02" in told, made.json()["taken_in"] in told) == (422, False, False)
+        assert "2 November 2199 has not come" in told or "was taken in on" in told
 
 
 def test_of_a_measure_only_what_is_converted():

@@ -198,8 +198,8 @@ async def test_all_of_one_supplier_came_and_is_taken_back(till: Till) -> None:
     assert all(line["open"] == 0 for line in lines if line["supplier"] == "welterby")
     again = await till.take("receive", all="welterby", **{"note-welterby": "L-7"})
     assert (again.status_code, "nothing was booked" in again.text) == (422, True)
-    assert (await till.take("take-back", booking="1", why=" ")).status_code == 422
-    back = await till.take("take-back", booking="1", why="another van's box")
+    assert (await till.take("take-back", booking="1", **{"why-1": " "})).status_code == 422
+    back = await till.take("take-back", booking="1", **{"why-1": "another van's box"})
     assert (back.status_code, back.headers["location"]) == (303, "/orders/red#booking-1")
     assert (await till.list()).json()["state"] == "sent"
     page = unescape((await till.page()).text)
@@ -225,6 +225,41 @@ async def test_what_is_typed_for_others_comes_back_with_the_page(till: Till) -> 
     assert (asked.status_code, asked.headers["location"]) == (303, "/orders/red#came-head")
 
 
+async def test_what_is_typed_for_a_delivery_outlives_another_step(till: Till) -> None:
+    """Without script too: the fields of a step and its button are of the form that holds the counts."""
+    await till.take("receive", all="welterby")
+    page = (await till.page()).text
+    assert '<form method="post" action="/orders/red/receive#came-head" id="deliveries"' in page
+    assert re.search(r'name="why-1" form="deliveries"', page)
+    for place in ("take-back#booking-1", "close"):
+        assert re.search(rf'<button[^>]* form="deliveries" formaction="/orders/red/{place}"', page), place
+    typed = {"came-13": "1", "unit-13": "packs", "note-sallowby": "L-9"}
+    open_still = await till.take("close", reason="enough", **typed)
+    assert open_still.status_code == 409
+    assert "typed for Sallowby" in open_still.text
+    assert (await till.list()).json()["state"] == "partly received"
+    back = await till.take("take-back", booking="1", **typed, **{"why-1": "another van's box"})
+    assert (back.status_code, back.headers["content-location"]) == (200, "/orders/red")
+    assert "another van" in unescape(back.text)
+    for answer in (open_still, back):
+        assert re.search(r'name="came-13" value="1"', answer.text)
+        assert 'name="note-sallowby" value="L-9"' in answer.text
+    assert 'name="reason" form="deliveries" value="enough"' in open_still.text
+    unsure = await till.take("receive", reason="enough", **{"came-13": "4"})
+    assert (unsure.status_code, "press the button that it is for" in unsure.text) == (422, True)
+    assert (await till.take("close", reason="enough")).status_code == 303
+
+
+async def test_the_form_of_a_long_list_is_taken_in_whole(till: Till) -> None:
+    empty = {
+        f"{field}-{line}": "" for line in range(1, 3_001) for field in ("came", "later", "never", "unit")
+    }
+    taken = await till.take("receive", **empty, all="welterby")
+    assert taken.status_code == 303, taken.text
+    many = await till.take("receive", **{f"came-{line}": "" for line in range(30_000)}, all="welterby")
+    assert (many.status_code, "20,000 fields" in many.text) == (413, True)
+
+
 async def test_the_enter_key_books_for_nobody_where_several_are_typed(till: Till) -> None:
     refused = await till.take("receive", **{"came-1": "1", "came-13": "4"})
     assert refused.status_code == 422
@@ -245,8 +280,10 @@ async def test_taking_back_from_a_closed_list_says_that_it_opens_it(till: Till) 
     page = await till.page()
     assert "Take it back and open the list" in page.text
     assert 'name="reopen" value="true"' in page.text
-    assert (await till.take("take-back", booking="1", why="wrong")).status_code == 409
-    assert (await till.take("take-back", booking="1", why="wrong", reopen="true")).status_code == 303
+    assert (await till.take("take-back", booking="1", **{"why-1": "wrong"})).status_code == 409
+    assert (
+        await till.take("take-back", booking="1", **{"why-1": "wrong", "reopen": "true"})
+    ).status_code == 303
     steps = (await till.page()).text.split("<h2>Steps</h2>")[1]
     assert re.search(r"closed by [^<]*: enough", steps), "why it was closed is told with the step"
     assert re.search(r"taken back [^\n]*, which opened it again", steps)
@@ -530,7 +567,8 @@ async def test_a_step_sent_from_a_page_that_is_old_changes_nothing(writer: httpx
     sent = await writer.post("/orders/red/send", data={"etag": draft.headers["etag"]})
     assert sent.status_code == 303
     for step, fields in (
-        ("receive", {"came-1": "1"}), ("close", {"reason": "x"}), ("take-back", {"booking": "1", "why": "x"}),
+        ("receive", {"came-1": "1"}), ("close", {"reason": "x"}),
+        ("take-back", {"booking": "1", "why-1": "x"}),
     ):  # fmt: skip
         data = {"etag": draft.headers["etag"], **fields}
         late = await writer.post(f"/orders/red/{step}", data=data, headers=BROWSER)

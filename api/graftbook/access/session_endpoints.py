@@ -10,6 +10,7 @@ from graftbook import problems
 from graftbook.access import sessions
 from graftbook.access.guard import (
     FORM,
+    LONGEST_OF_ANYBODY,
     authenticator_of,
     caller_of,
     form_of,
@@ -56,7 +57,7 @@ _REFUSALS = (problems.ForgedRequest, problems.TooLarge)
 async def sign_in(request: Request, service: ServiceDep) -> Response:
     """A form. The answer sets a cookie that lasts twelve hours after its last use, a week at most."""
     require_own_page(request, told=False)
-    form = await form_of(request)
+    form = await form_of(request, LONGEST_OF_ANYBODY)
     if not form and not request.headers.get("content-type", "").startswith(FORM):
         raise problems.UnsupportedMedia(f"Send the form as {FORM}")
     request.state.following = following = local_path(form.get("next", ""))

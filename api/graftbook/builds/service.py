@@ -1,6 +1,6 @@
 """Builds and specifications: each function does one thing in one transaction."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from types import MappingProxyType
 from typing import Any, Literal
@@ -23,13 +23,14 @@ from graftbook.builds.stored.documents import (
 )
 from graftbook.builds.stored.events import EventWord, state_of
 from graftbook.builds.stored.tables import BuildRow, SpecificationRow, SpecificationVersionRow
+from graftbook.catalogue.store.lookup import numbers_meant
 from graftbook.database import Source, reading, writing
 from graftbook.events.outbox import Kind, record_event
 from graftbook.http.preconditions import document_etag, require_match
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.problems import AlreadyExists, InvalidRequest, PreconditionFailed
 from graftbook.process.service import Service
-from graftbook.questions.schemas import VehicleIn
+from graftbook.questions.schemas import VehicleIn, WishIn
 from graftbook.questions.vehicles.service import name_vehicle
 
 _Compared = Literal["title", "variants", "preference", "limits"]
@@ -52,6 +53,7 @@ def settled(service: Service, build: BuildIn) -> BuildIn:
     given = build.model_dump(include=set(VehicleIn.model_fields) - {"build"}, exclude_unset=True)
     asked = name_vehicle(service, VehicleIn(**given))
     asked.names.wishes(build.decided, "/decided")
+    written = {wish.fit: asked.names.component(wish.fit, "/decided") for wish in build.decided if wish.fit}
     return build.model_copy(
         update={
             "chassis": asked.chassis,
@@ -59,8 +61,15 @@ def settled(service: Service, build: BuildIn) -> BuildIn:
             "options": sorted(asked.vehicle.options),
             "fitted": asked.fitted,
             "on_the_bench": sorted(asked.on_the_bench),
+            "decided": with_numbers(build.decided, written),
         }
     )
+
+
+def with_numbers(wishes: Iterable[WishIn], written: Mapping[str, str]) -> list[WishIn]:
+    """Wishes, each once, with their numbers as they are written."""
+    told = [w.model_copy(update={"fit": written.get(w.fit, w.fit)}) if w.fit else w for w in wishes]
+    return [wish for at, wish in enumerate(told) if wish not in told[:at]]
 
 
 def list_builds(engine: Source, after: str, limit: int) -> list[BuildLineOut]:
@@ -227,11 +236,17 @@ def list_specifications(engine: Source, after: str, limit: int) -> list[Specific
         ]
 
 
-def _version(name: str, number: int, body: SpecificationIn) -> SpecificationVersionRow:
+def _version(session: Session, name: str, number: int, body: SpecificationIn) -> SpecificationVersionRow:
+    """The row of a version. Numbers that the catalogue has are kept as it writes them."""
+    numbers = [*(wish.fit for wish in body.wishes if wish.fit), *body.limits.refuse]
+    meant = numbers_meant(session, numbers)
+    written = {typed: found[0] if len(found) == 1 else typed for typed, found in meant.items()}
+    refuse = list(dict.fromkeys(written.get(typed, typed) for typed in body.limits.refuse))
     document = body.model_dump(mode="json", exclude={"note", "name"}, exclude_unset=True)
-    document |= {"limits": body.limits.model_dump(mode="json"), "variants": body.variants}
+    limits = body.limits.model_dump(mode="json") | {"refuse": refuse}
+    document |= {"limits": limits, "variants": body.variants}
     document |= {"preference": list(body.preference)}
-    document["wishes"] = [wish.model_dump(exclude_unset=True) for wish in body.wishes]
+    document["wishes"] = [wish.model_dump(exclude_unset=True) for wish in with_numbers(body.wishes, written)]
     text = orjson.dumps(document).decode()
     return SpecificationVersionRow(specification=name, version=number, document=text, note=body.note)
 
@@ -247,7 +262,7 @@ def create_specification(
                 raise AlreadyExists(f"There is a specification '{name}' already", pointer="/name")
             session.add(SpecificationRow(name=name, title=body.title))
             session.flush()
-            session.add(_version(name, 1, body))
+            session.add(_version(session, name, 1, body))
             session.flush()
             document = specification_in(session, name)
             once.keep(session.connection(), document)
@@ -263,7 +278,7 @@ def new_version(engine: Engine, name: str, if_match: str, body: SpecificationIn)
         _require_match(if_match, "specification", before)
         if not store.raise_latest(session, name, before["latest"], body.title):
             raise PreconditionFailed("Somebody made a newer version; read it first")
-        session.add(_version(name, before["latest"] + 1, body))
+        session.add(_version(session, name, before["latest"] + 1, body))
         session.flush()
         session.expire_all()
         return specification_in(session, name)

@@ -377,9 +377,9 @@ def change_webhook(id: str, webhook: Body) -> Call[WebhookOut]:
     return change("PUT", path_of("webhooks", id), webhook)
 
 
-def change_webhook_secret(id: str) -> Call[WebhookMadeOut]:
-    """A new secret; the old one is signed with too for a while."""
-    return Call("POST", path_of("webhooks", id, "secret"))
+def change_webhook_secret(id: str, *, end_old: bool = False) -> Call[WebhookMadeOut]:
+    """A new secret; the old one is signed with too for a while. `end_old`: end one before that."""
+    return Call("POST", path_of("webhooks", id, "secret"), {"end_old": "true"} if end_old else {})
 
 
 def send_webhook_again(id: str, *, since: str = "") -> Call[WebhookOut]:

@@ -1,6 +1,7 @@
 """Is a proposed set complete: what is missing, what clashes, what is surplus, what remains."""
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from graftbook.closure.answer import Answer, Cause, FlawNote, Note, TooFew, Unconfirmed
@@ -27,7 +28,7 @@ from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.totals import with_effort
 from graftbook.closure.verify import Broken, FinishedSet
 from graftbook.rulebook.model import Companion, Effort, RuleBook
-from graftbook.rulebook.scope import Scope
+from graftbook.rulebook.scope import Fit, Scope
 
 MISSING = (Cause.companion, Cause.pair, Cause.wish)
 
@@ -164,18 +165,23 @@ def completing(question: Question, finished: FinishedSet) -> Question:
 
 def loose_needs(finished: FinishedSet) -> dict[str, int]:
     """Pieces of each proposed loose component that the proposed set's rules ask for."""
-    added: dict[str, int] = {}
-    shared: dict[str, int] = {}
+    return {number: sum(asked) for number, asked in sorted(loose_asked(finished, finished.new_fits).items())}
+
+
+def loose_asked(finished: FinishedSet, fits: Iterable[Fit]) -> defaultdict[str, tuple[int, int]]:
+    """What the rules of some fits ask of each proposed loose component: pieces for each of them, and pieces
+    of which one serves all."""
+    found: defaultdict[str, tuple[int, int]] = defaultdict(lambda: (0, 0))
     scope = finished.scope
-    for fit in finished.new_fits:
+    for fit in fits:
         for number in scope.names(fit):
             for rule in scope.index.companions_of.get(number, ()):
                 need = _loose_need(finished, rule) if finished.speaks(rule, fit) else None
-                if need and rule.one_serves_all:
-                    shared[need[0]] = max(shared.get(need[0], 0), need[1])
-                elif need:
-                    added[need[0]] = added.get(need[0], 0) + need[1]
-    return {n: added.get(n, 0) + shared.get(n, 0) for n in sorted({*added, *shared})}
+                if need:
+                    each, shared = found[need[0]]
+                    once = rule.one_serves_all
+                    found[need[0]] = (each, max(shared, need[1])) if once else (each + need[1], shared)
+    return found
 
 
 def _all_loose_needs(finished: FinishedSet, wishes: tuple[Wish, ...]) -> dict[str, int]:

@@ -12,6 +12,7 @@ from graftbook.commands import distant
 
 if TYPE_CHECKING:
     from graftbook.builds.life.schemas import BuildStateOut
+    from graftbook.builds.schemas import ComparisonOut
     from graftbook.builds.standards.schemas import VariantRowOut, VariantTableOut, VersionsComparedOut
     from graftbook.client import Client
     from graftbook.settings import Settings
@@ -97,7 +98,7 @@ def specification(
                 lambda shop: _compared_there(shop, name, against),
                 lambda settings: _compared_here(settings, name, against),
             )  # fmt: skip
-            c.print_json(compared) if as_json else c.print_lines(_compared_lines(compared))
+            c.print_json(compared[0]) if as_json else c.print_lines(_compared_lines(*compared))
             return
         table = distant.asked(
             service, database,
@@ -119,19 +120,24 @@ def _name_and_version(name: str) -> tuple[str, int | None]:
     return (bare, int(version)) if version.isascii() and version.isdecimal() else (name, None)
 
 
-def _compared_there(shop: "Client", name: str, against: int) -> "VersionsComparedOut":
+def _compared_there(shop: "Client", name: str, against: int) -> "tuple[VersionsComparedOut, ComparisonOut]":
     bare, version = _name_and_version(name)
-    return shop.specification_effects(bare, against, version or shop.specification(bare)["version"])
+    latest = version or shop.specification(bare)["version"]
+    effects = shop.specification_effects(bare, against, latest)
+    return effects, shop.compare_specification(bare, against, latest)
 
 
-def _compared_here(settings: "Settings", name: str, against: int) -> "VersionsComparedOut":
+def _compared_here(
+    settings: "Settings", name: str, against: int
+) -> "tuple[VersionsComparedOut, ComparisonOut]":
+    from graftbook.builds.service import compare_versions
     from graftbook.builds.standards import service as standards
     from graftbook.builds.stored.documents import specification_document
 
     service = c.service_for(settings)
     meant = standards.named(service.engine, name)
     before = specification_document(service.engine, meant["name"], against)
-    return standards.compare(service, before, meant)
+    return standards.compare(service, before, meant), compare_versions(before, meant)
 
 
 def _table(settings: "Settings", name: str) -> "VariantTableOut":
@@ -152,8 +158,11 @@ def _row_line(row: "VariantRowOut") -> str:
     )
 
 
-def _compared_lines(compared: "VersionsComparedOut") -> Iterator[str]:
+def _compared_lines(compared: "VersionsComparedOut", differs: "ComparisonOut") -> Iterator[str]:
+    from graftbook.builds.standards.words import otherwise
+
     yield f"{compared['name']}: version {compared['from_version']} -> {compared['to_version']}"
+    yield from otherwise(differs, {}) or ["Both ask for the same."]
     for row in compared["variants"]:
         if row["same"]:
             yield f"{row['variant']:<14} the same"

@@ -19,6 +19,14 @@ class EventsForgotten(Problem):
     title = "Events since this cursor are kept no more"
 
 
+class SecretStillSigns(Problem):
+    """Another secret would end one that was promised to sign on; `old_secret_until` says until when."""
+
+    status = 409
+    type = "/problems/secret-still-signs"
+    title = "The secret before this one still signs; another one would end it at once"
+
+
 class UnknownWebhook(Unknown):
     type = "/problems/unknown-webhook"
     title = "There is no such webhook"

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request
+from fastapi import APIRouter, Path, Query, Request
 from starlette.responses import Response
 
 from graftbook import problems
@@ -10,7 +10,7 @@ from graftbook.access.guard import Administrator, MayAdminister
 from graftbook.catalogue.store.cursors import read_name
 from graftbook.events import webhooks
 from graftbook.events.cursors import number_of
-from graftbook.events.problems import EventsForgotten, OtherHistory, UnknownWebhook
+from graftbook.events.problems import EventsForgotten, OtherHistory, SecretStillSigns, UnknownWebhook
 from graftbook.events.schemas import (
     DeliveriesOut,
     SendAgainIn,
@@ -30,6 +30,7 @@ from graftbook.process.state import Service, ServiceDep
 router = APIRouter(prefix="/v1/webhooks", tags=["events"], dependencies=[MayAdminister])
 
 Id = Annotated[str, Path(max_length=24, description="as the list shows it", examples=["wh_0f3c9a5be2d17846"])]
+EndOld = Annotated[bool, Query(description="end a secret of before that still signs, at once")]
 BODY = (problems.InvalidRequest, problems.MalformedRequest, problems.TooLarge, problems.UnsupportedMedia)
 
 
@@ -98,11 +99,12 @@ def change_webhook(id: Id, body: WebhookChangeIn, service: ServiceDep, if_match:
     "/{id}/secret",
     operation_id="changeWebhookSecret",
     summary="Another secret, shown this once; for a day the old one signs too",
-    responses=answers(WebhookMadeOut, UnknownWebhook, problems.InvalidRequest),
+    responses=answers(WebhookMadeOut, UnknownWebhook, SecretStillSigns, problems.InvalidRequest),
 )
-def change_secret(id: Id, service: ServiceDep) -> Response:
-    """Two signatures stand in `webhook-signature` meanwhile, so that no event is refused."""
-    return _answer(webhooks.new_secret_of(service.engine, id))
+def change_secret(id: Id, service: ServiceDep, end_old: EndOld = False) -> Response:
+    """Two signatures stand in `webhook-signature` meanwhile, so that no event is refused. While they do, a
+    further secret is refused without `end_old`."""
+    return _answer(webhooks.new_secret_of(service.engine, id, end_old=end_old))
 
 
 @router.post(

@@ -12,7 +12,7 @@ from graftbook.database import reading, writing
 from graftbook.events import store
 from graftbook.events.cursors import FeedState
 from graftbook.events.documents import delivery_document, kinds_of, webhook_document
-from graftbook.events.problems import UnknownWebhook
+from graftbook.events.problems import SecretStillSigns, UnknownWebhook
 from graftbook.events.sending import Network, require_address
 from graftbook.events.signing import new_secret
 from graftbook.events.tables import WebhookRow
@@ -116,11 +116,17 @@ def _begin_again(row: WebhookRow, state: FeedState) -> None:
     row.position = max(row.position, state.forgotten)
 
 
-def new_secret_of(engine: Engine, name: str) -> "WebhookMadeOut":
-    """Another secret; the one before is signed with too for a day. Raises UnknownWebhook."""
+def new_secret_of(engine: Engine, name: str, *, end_old: bool = False) -> "WebhookMadeOut":
+    """Another secret; the one before is signed with too for a day. One that signs so still is ended by that
+    only when it is said (`end_old`). Raises UnknownWebhook, SecretStillSigns."""
     with writing(engine) as session:
         row, state = _row(session, name)
-        row.old_secret, row.old_until = row.secret, datetime.now(UTC) + OLD_SECRET_SERVES
+        now = datetime.now(UTC)
+        if row.old_until and row.old_until > now and not end_old:
+            until = f"{row.old_until:%Y-%m-%d} at {row.old_until:%H:%M} UTC"
+            message = f"The secret before this one signs until {until}; another one ends it at once"
+            raise SecretStillSigns(message, old_secret_until=row.old_until.isoformat())
+        row.old_secret, row.old_until = row.secret, now + OLD_SECRET_SERVES
         row.secret = new_secret()
         row.version += 1
         session.flush()

@@ -79,7 +79,7 @@ def order_facts(
         "unknown_prices": [line.need.part.number for line in order.lines if line.unit_price is None],
         "price_of_days": _days(order),
         "split": _split(order),
-        "cautions": _cautions(needs),
+        "cautions": cautions_of(needs),
         "defers": DEFERS,
     }
     return {**headline(facts), **facts}
@@ -260,9 +260,11 @@ def _split(order: Order) -> SplitOut:
     return {"proved": found.proved, "gap": gap, "sentence": sentence}
 
 
-def _cautions(needs: Needs) -> list[str]:
-    """Those of all that is fitted, whether it is bought, in the store or on the bench."""
-    parts: tuple[Need | AtHand, ...] = (*needs.lines, *needs.at_hand)
+def cautions_of(needs: Needs, vehicle: str | None = None) -> list[str]:
+    """Those of all that is fitted, to one vehicle or to every one: bought, in the store or on the bench."""
+    lines = [one for one in needs.lines if vehicle in (None, *(share.vehicle for share in one.shares))]
+    at_hand = [one for one in needs.at_hand if vehicle in (None, one.vehicle)]
+    parts: tuple[Need | AtHand, ...] = (*lines, *at_hand)
     found = [caution for one in parts for caution in one.cautions]
     hazards = [f"{one.part.number}: {one.part.hazard}" for one in parts if one.part.hazard]
     return list(dict.fromkeys([*found, *hazards]))

@@ -256,6 +256,9 @@ class OrderVehicleOut(VehicleOut):
     wishes: list[str]
     outcome: Annotated[OutcomeWord, Field(description="of its closure")]
     catalogue_revision: int
+    cautions: NotRequired[
+        Annotated[list[str], Field(description="of what it gets; a list kept before 2026-12-01 lacks it")]
+    ]
 
 
 class HeadlineOut(Document):

@@ -20,7 +20,7 @@ from graftbook.orders.buying.reconciling import reconcile
 from graftbook.orders.buying.side_by_side import SupplierAsks as OfferAsked
 from graftbook.orders.buying.side_by_side import asked_for, chosen_from
 from graftbook.orders.buying.store import offered, offers_for, suppliers, taxes
-from graftbook.orders.documents import order_facts, reconciled
+from graftbook.orders.documents import cautions_of, order_facts, reconciled
 from graftbook.orders.needs import Need, Needs, VehicleSet, needs_of
 from graftbook.orders.question_schemas import OrderIn
 from graftbook.orders.schemas import OrderOut, OrderVehicleOut, SubstituteOut
@@ -173,7 +173,7 @@ def facts_of(service: Service, body: OrderIn, ordered: OrderAnswer) -> OrderOut:
         "not_supplied": known["not_supplied"],
         "market": body.tax_market or first.book.variant.market,
         "catalogue_revision": max(v.asked.book.revision for v in ordered.vehicles),
-        "vehicles": [_vehicle(v) for v in ordered.vehicles],
+        "vehicles": [_vehicle(v, cautions_of(ordered.needs, v.label)) for v in ordered.vehicles],
         **known,
         "reconciliation": reconciled(way, ordered.order, service.settings.currency),
     }
@@ -181,7 +181,7 @@ def facts_of(service: Service, body: OrderIn, ordered: OrderAnswer) -> OrderOut:
     return facts
 
 
-def _vehicle(ordered: VehicleOrdered) -> OrderVehicleOut:
+def _vehicle(ordered: VehicleOrdered, cautions: list[str]) -> OrderVehicleOut:
     known = ordered.understood
     return {
         "label": ordered.label,
@@ -189,6 +189,7 @@ def _vehicle(ordered: VehicleOrdered) -> OrderVehicleOut:
         "wishes": [wish["sentence"] for wish in known["wishes"]],
         "outcome": ordered.answer.outcome.value,
         "catalogue_revision": ordered.asked.book.revision,
+        "cautions": cautions,
     }
 
 

@@ -62,6 +62,8 @@ _NAMES = {
 
 _NUMBER = re.compile(r"\d+(?:,\d{3})*(?:\.\d+)?")
 _DAY = re.compile(rf"\b(\d{{1,2}})[ {NO_BREAK}]({'|'.join(MONTHS)}) (\d{{4}})\b")
+_ISO_DAY = re.compile(r"“[^”]*”|(?<!\w)'[^']*'|(?<![\w-])(?P<day>\d{4}-\d\d-\d\d)(?![\w-])")
+"""What is quoted, as it was typed; or a day by itself."""
 _AMOUNT = re.compile(r"(?<![\w.,-])(?:\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+\.\d\d(?= [A-Z]{3}\b))(?![\w,]|\.\d)")
 """In a sentence: what has its thousands parted, and what stands before a currency. Anything else may be a
 number of a part or a measure."""
@@ -109,6 +111,18 @@ def sentence(text: str, country: Country) -> str:
     way = _WAYS[country]
     text = _AMOUNT.sub(lambda found: _signs(found.group(), way), text)
     return _DAY.sub(lambda found: _of_words(found, country), text)
+
+
+def refusal(text: str, country: Country) -> str:
+    """What is refused or asked: its days too that stand as `1968-03-01`, but for what is quoted."""
+    return _ISO_DAY.sub(lambda found: _of_iso(found, country), sentence(text, country))
+
+
+def _of_iso(found: re.Match[str], country: Country) -> str:
+    try:
+        return day(found["day"], country) if found["day"] else found.group()
+    except ValueError:  # no such day
+        return found.group()
 
 
 def _of_words(found: re.Match[str], country: Country) -> str:
@@ -170,6 +184,11 @@ def _printed(context: Context, text: str) -> str:
 
 
 @pass_context
+def _refused(context: Context, text: str) -> str:
+    return refusal(words.capital(text), of(context))
+
+
+@pass_context
 def _moment(context: Context, at: str) -> str:
     return f"{day(at[:10], of(context))} {at[11:16]}"
 
@@ -185,4 +204,5 @@ FILTERS: dict[str, Any] = {
     "moment": _moment,
     "capital": _capital,
     "printed": _printed,
+    "refused": _refused,
 }

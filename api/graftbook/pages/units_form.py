@@ -3,7 +3,7 @@
 from fastapi import Request
 from starlette.responses import Response
 
-from graftbook.access.guard import form_of, require_own_page
+from graftbook.access.guard import LONGEST_OF_ANYBODY, form_of, require_own_page
 from graftbook.access.session_endpoints import local_path
 from graftbook.pages.frame import gone_to
 from graftbook.pages.problems import pages_router
@@ -16,7 +16,7 @@ router = pages_router()
 async def choose(request: Request) -> Response:
     """Keep the choice and go back to the page. It takes no key: nothing but that browser's cookie changes."""
     require_own_page(request, told=False)
-    form = await form_of(request)
+    form = await form_of(request, LONGEST_OF_ANYBODY)
     answer = gone_to(local_path(form.get("next", "")))
     keep(answer, form.get("units", ""), form.get("country", ""))
     return answer

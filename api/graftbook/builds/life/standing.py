@@ -11,6 +11,7 @@ closure changes is laid over what is fitted, and the whole is completed as a set
 factory built it.
 """
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -19,7 +20,7 @@ from graftbook.builds import service as builds
 from graftbook.builds.stored import store
 from graftbook.builds.stored.documents import BuildOut, build_on, row_of, state_on
 from graftbook.builds.stored.events import BuildEvent, BuildState, state_of
-from graftbook.closure.complete import loose_needs
+from graftbook.closure.complete import loose_asked
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.closure.verify import FinishedSet
 from graftbook.database import reading
@@ -63,36 +64,75 @@ def each_piece(parts: Mapping[str, int]) -> list[str]:
     return [number for number, count in parts.items() for _ in range(count)]
 
 
-def spare_of(scope: Scope, sits: Mapping[str, str | None], state: BuildState) -> dict[str, int]:
-    """Pieces of loose parts that were used since it was decided what the vehicle shall get, beyond what the
-    fitted parts ask for: they were used for what is yet to be recorded as fitted."""
-    asked = loose_needs(FinishedSet(scope, sits, state.used))
-    return {
-        number: min(state.used_since.get(number, 0), max(0, pieces - asked.get(number, 0)))
-        for number, pieces in state.used.items()
-    }
-
-
 def still_open(
     service: Service,
     build: BuildOut,
     check: CheckOut,
-    used: Mapping[str, int],
-    spare: Mapping[str, int],
+    scope: Scope,
+    sits: Mapping[str, str | None],
+    state: BuildState,
     on: date | None,
 ) -> Open:
-    """What is left to do on a build. `check`: what is fitted as a set for the vehicle as built; `used`: loose
-    parts, `spare` those of them that wait for what asks for them. Raises what asking a closure raises."""
+    """What is left to do on a build. `check`: what is fitted as a set for the vehicle as built, `sits`.
+    Raises what asking a closure raises."""
     closure = _closure_of_decided(service, build, on)
     wishes = closure["wishes"] if closure else []
     if closure and closure["set"] is None:
         return Open(closure["outcome"], closure["sentences"], wishes, cautions=closure["cautions"])
     wanted = closure["set"] if closure else None
     changes, parts = (wanted["changes"], wanted["loose_parts"]) if wanted else ([], [])
-    overlaid = changes or parts or any(spare.values())
-    whole = _laid_over(service, build, used, spare, changes, parts) if overlaid else check
-    pieces = [(part, part["quantity"] - spare.get(part["component"], 0)) for part in parts]
-    return _still_open(build, used, changes, [one for one in pieces if one[1] > 0], whole, wishes)
+    whole = _laid_over(service, build, state.used, changes, parts) if changes or parts else check
+    completed = whole["completed"]
+    every = completed["set"] if completed else None
+    left = changes
+    if every:
+        new = [c for c in every["changes"] if not _sits(build, c) and c["position"] not in _places(changes)]
+        left = _in_order([*changes, *new], every["changes"])
+    told = {part["component"]: part for part in [*parts, *(every["loose_parts"] if every else [])]}
+    pieces = _pieces_open(scope, sits, changes, left, parts, [*state.used, *told], state)
+    return Open(
+        completed["outcome"] if completed else "proved",
+        completed["sentences"] if completed and every is None else [],
+        wishes,
+        left,
+        [(part, pieces[number]) for number, part in sorted(told.items()) if pieces[number] > 0],
+        (completed or whole)["cautions"],
+    )
+
+
+def _pieces_open(
+    scope: Scope,
+    sits: Mapping[str, str | None],
+    changes: list[ChangeOut],
+    left: list[ChangeOut],
+    parts: list[LooseOut],
+    numbers: Iterable[str],
+    state: BuildState,
+) -> Counter[str]:
+    """Pieces of each loose part that are still to be used: what the parts yet to be fitted ask for, what is
+    wished on its own, and what was not used for the fitted ones, less what waits for those to come. Of a part
+    of which one serves all, what was used since it was decided what the vehicle shall get serves both."""
+    loose = dict.fromkeys(numbers, 1)
+    today = FinishedSet(scope, sits, loose)
+    whole = FinishedSet(scope, {**sits, **_places(left)}, loose)
+    ahead = _places(left).keys()
+    here = loose_asked(whole, [fit for fit in whole.new_fits if fit.position not in ahead])
+    gone = loose_asked(today, [fit for fit in today.new_fits if fit.position in ahead])
+    coming = loose_asked(whole, [fit for fit in whole.new_fits if fit.position in ahead])
+    decided = loose_asked(whole, [fit for fit in whole.new_fits if fit.position in _places(changes)])
+    found = Counter({p["component"]: max(0, p["quantity"] - sum(decided[p["component"]])) for p in parts})
+    for number in loose:
+        used, since = state.used.get(number, 0), state.used_since.get(number, 0)
+        each, shared = here[number]
+        there = min(shared, max(0, used - each))
+        spare = min(since, max(0, used - each - shared - sum(gone[number])))
+        more, once = coming[number]
+        found[number] += max(0, each - used) + more + max(shared - there, once - min(there, since)) - spare
+    return found
+
+
+def _places(changes: Iterable[ChangeOut]) -> dict[str, str | None]:
+    return {change["position"]: change["component"] for change in changes}
 
 
 def _closure_of_decided(service: Service, build: BuildOut, on: date | None) -> ClosureOut | None:
@@ -107,46 +147,15 @@ def _laid_over(
     service: Service,
     build: BuildOut,
     used: Mapping[str, int],
-    spare: Mapping[str, int],
     changes: list[ChangeOut],
     parts: list[LooseOut],
 ) -> CheckOut:
-    """What is fitted with what the closure changes, as a set for the vehicle as built. What is spare is left
-    out: it would count as a wish, and what rules ask for comes on top of that."""
-    sits = build["fitted"] | {change["position"]: change["component"] for change in changes}
-    pieces = {number: count - spare[number] for number, count in used.items()}
-    for part in parts:
-        pieces[part["component"]] = pieces.get(part["component"], 0) + part["quantity"]
-    body = CheckIn(vehicle=as_built(build), positions=sits, components=each_piece(pieces))
+    """What is fitted with what the closure changes, as a set for the vehicle as built."""
+    pieces = Counter(used) + Counter({part["component"]: part["quantity"] for part in parts})
+    positions = {**build["fitted"], **_places(changes)}
+    body = CheckIn(vehicle=as_built(build), positions=positions, components=each_piece(pieces))
     found: CheckOut = document_of(service, check_what_is_known(service, body)[0])
     return found
-
-
-def _still_open(
-    build: BuildOut,
-    used: Mapping[str, int],
-    changes: list[ChangeOut],
-    loose: Pieces,
-    whole: CheckOut,
-    wishes: list[WishOut],
-) -> Open:
-    completed = whole["completed"]
-    if completed is None:
-        return Open("proved", [], wishes, changes, loose, whole["cautions"])
-    if completed["set"] is None:
-        return Open(completed["outcome"], completed["sentences"], wishes, changes, loose)
-    every = completed["set"]
-    places = {change["position"] for change in changes}
-    new = [c for c in every["changes"] if not _sits(build, c) and c["position"] not in places]
-    left = [(part, part["quantity"] - used.get(part["component"], 0)) for part in every["loose_parts"]]
-    return Open(
-        completed["outcome"],
-        [],
-        wishes,
-        _in_order([*changes, *new], every["changes"]),
-        [(part, pieces) for part, pieces in left if pieces > 0],
-        completed["cautions"],
-    )
 
 
 def _sits(build: BuildOut, change: ChangeOut) -> bool:
@@ -209,7 +218,7 @@ def standing(
     state = state_of(events, day, scope.today)
     assert state is not None, "it was found above"
     try:
-        left = still_open(service, build, check, state.used, spare_of(scope, proposed.sits, state), on)
+        left = still_open(service, build, check, scope, proposed.sits, state, on)
     except OutOfTime:
         left = Open("not proved in time", [NOT_IN_TIME])
     return BuildStanding(

@@ -193,13 +193,15 @@ class Index:
         return Hit(entry, met, score)
 
     def _worths(self, term: Term) -> dict[int, float]:
-        """How well each entry answers to a term, by the best of its ways."""
+        """How well each entry answers to a term, by the best of its ways. The last word of several counts
+        twice, since it says what is meant: a `drum brake` is a brake, a `brake drum` is a drum."""
         best: dict[int, float] = {}
         for number, way in enumerate(term.ways):
             counts = _BARE_NUMBER if term.measures else OTHER_WAY if number else 1.0
             each = [self._with(word, begun=term.begun and word == way[-1]) for word in way]
             for at in set(each[0]).intersection(*each[1:]) if each else ():
-                worth = sum(weights[at] for weights in each) / len(each) * counts
+                said = sum(weights[at] for weights in each) + each[-1][at] * (len(each) > 1)
+                worth = said / (len(each) + (len(each) > 1)) * counts
                 best[at] = max(best.get(at, 0.0), worth)
         for quantity, wanted in term.measures:
             for value, at, weight in self._sizes.get(quantity, ()):

@@ -191,7 +191,7 @@ class RowEnds:
         sentence = f"{said} is a number without a prefix, and the row does not say which variant it fits."
         return self._ask(
             "no_variant", f"{self.asking.number} {said}", sentence, [*holding[:MOST_OFFERED], NONE],
-            typed="prefix", reads=lambda typed: typed in self.spans,
+            typed="prefix", reads=lambda typed: typed in self.spans, for_all=True,
         )  # fmt: skip
 
     def _titles(self, prefix: str) -> str:
@@ -242,6 +242,7 @@ class RowEnds:
                 "upside_down", f"{self.asking.number} {span}", f"The span {span} ends before it begins.",
                 [("swap", f"it is {self.row['to']} to {self.row['from']}"),
                  ("from", f"only from {self.row['from']}"), ("to", f"only to {self.row['to']}"), NONE],
+                for_all=True,
             )  # fmt: skip
             first, last = {"swap": (last, first), "from": (first, None), "to": (None, last)}[answer]
         found: Condition = {}

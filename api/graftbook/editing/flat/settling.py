@@ -134,11 +134,8 @@ class Settling:
         whose = f" from {seller}" if seller else ""
         sentence = f"{number}{whose} was {was} in the last issue and is {now} now."
         offered = [("new", f"{now} is right"), ("old", f"keep {was}")]
-        return (
-            was
-            if self.asking.ask("price_jump", f"{number}{whose}: {now}", sentence, offered) == "old"
-            else now
-        )
+        about = f"{number}{whose}: {now}"
+        return was if self.asking.ask("price_jump", about, sentence, offered, for_all=True) == "old" else now
 
     # Fitments
 

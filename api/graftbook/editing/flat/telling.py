@@ -316,10 +316,8 @@ class Telling:
         if not about or number in self.asking.waiting:
             return ""  # where it sits may say it, once that is known
         sentence = f"“{text[:80]}” is no section." if text else f"No section is said for “{name[:80]}”."
-        return (
-            self.asking.ask("section", about[:120].casefold(), sentence, list(self.known.sections.items()))
-            or ""
-        )
+        every = list(self.known.sections.items())
+        return self.asking.ask("section", about[:120].casefold(), sentence, every, for_all=not text) or ""
 
     # What it costs
 
@@ -385,7 +383,7 @@ class Telling:
         found = money_in(text)
         if found is None or not any(found.ways.values()):
             answer = self.asking.ask(
-                "price", text[:60], f"“{text[:60]}” is no price.", [_NO_PRICE], typed="price",
+                "price", text[:60], f"“{text[:60]}” is no price.", [_NO_PRICE], typed="price", for_all=True,
                 reads=lambda typed: bool((read := money_in(typed)) and not read.doubtful and _one_way(read)),
             )  # fmt: skip
             read = money_in(answer) if answer and answer != OUT else None
@@ -431,7 +429,7 @@ class Telling:
         answer = self.asking.ask(
             "count", f"{field} {text[:60]}",
             f"“{text[:60]}” in the column {self.mapping.columns[field]} is no count.",
-            [*offered, (OUT, "as if nothing stood there")], typed="count",
+            [*offered, (OUT, "as if nothing stood there")], typed="count", for_all=True,
             reads=lambda typed: typed.isascii() and typed.isdigit() and least <= int(typed[:9]) <= 100_000,
         )  # fmt: skip
         return int(answer) if answer and answer != OUT else None

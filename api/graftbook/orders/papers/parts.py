@@ -83,9 +83,9 @@ def _of_supplier(facts: Whole, name: str) -> dict[str, Any]:
 
 def _of_vehicle(facts: Whole, label: str) -> dict[str, Any]:
     """What this vehicle needs, at the price of its pieces; carriage and tax are of the whole order."""
-    labels = [vehicle["label"] for vehicle in facts["vehicles"]]
-    if label not in labels:
-        raise UnknownPart(label, labels, detail=f"The order is not for a vehicle {label!r}")
+    vehicles = {vehicle["label"]: vehicle for vehicle in facts["vehicles"]}
+    if label not in vehicles:
+        raise UnknownPart(label, vehicles, detail=f"The order is not for a vehicle {label!r}")
     lines = [line for line in (_line_of(line, label) for line in facts["lines"]) if line]
     numbers = {line["number"] for line in lines}
     lacking = [item for item in facts["not_supplied"] if _uses(item, label)]
@@ -96,7 +96,8 @@ def _of_vehicle(facts: Whole, label: str) -> dict[str, Any]:
         "part": {"kind": "vehicle", "name": label, "title": label},
         "not_supplied": lacking,
         "not_bought_why": [group for group in groups if group["numbers"]],
-        "vehicles": [vehicle for vehicle in facts["vehicles"] if vehicle["label"] == label],
+        "vehicles": [vehicles[label]],
+        "cautions": vehicles[label].get("cautions", facts["cautions"]),
         "lines": lines,
         "suppliers": [],
         "from_stock": [item for item in facts["from_stock"] if _uses(item, label)],

@@ -10,6 +10,7 @@ from fastapi import Request
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
+from graftbook.builds.stored.documents import build_document
 from graftbook.catalogue.finding.speech import stems
 from graftbook.pages.answer import rows
 from graftbook.pages.answer.charts import charts_of
@@ -45,6 +46,7 @@ from graftbook.questions.closures.schemas import (
 )
 from graftbook.questions.closures.service import closure_document
 from graftbook.questions.reading import Asked, present_revision
+from graftbook.questions.schemas import WishIn
 from graftbook.rulebook.model import Upgrade
 
 router = pages_router()
@@ -175,6 +177,7 @@ def answer_facts(
     checks = document["checks"]
     return facts | {
         "found": found,
+        "undecided": _undecided(service, question, asked),
         "groups": rows.grouped(document, found, asked_now),
         "asking": rows.asking(found),
         "ways": [],
@@ -186,6 +189,16 @@ def answer_facts(
         "fewer_others": document["fewer_other_sets"],
         "unconfirmed": found["unconfirmed"],
     }
+
+
+def _undecided(service: Service, question: PageQuestion, asked: Asked) -> bool:
+    """Whether something is wished for a build, as it is today, that is not decided for it."""
+    build = question.value("build")
+    if not build or question.value("on") or not question.wishes():
+        return False
+    kept = [WishIn(**wish) for wish in build_document(service.engine, build)["decided"]]
+    decided = {wish.name for wish in asked.names.wishes(kept, "/vehicle/build")}
+    return any(wish.name not in decided for wish in asked.names.wishes(question.body().wishes, "/wishes"))
 
 
 def drawn_facts(

@@ -1,7 +1,7 @@
 """Specifications: what the house builds to, over all its variants, and what a newer version changes."""
 
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Iterable
+from typing import Any, Literal
 from urllib.parse import quote, urlencode
 
 from fastapi import Request
@@ -12,7 +12,8 @@ from graftbook.access.guard import Editor, MayRead, form_of
 from graftbook.builds import service as specifications
 from graftbook.builds.schemas import SpecificationCreateIn, SpecificationIn
 from graftbook.builds.standards import service as standards
-from graftbook.builds.stored.documents import SpecificationOut, specification_document
+from graftbook.builds.standards import words
+from graftbook.builds.stored.documents import KeptWishOut, SpecificationOut, specification_document
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.store.lists import list_variants
 from graftbook.catalogue.store.lookup import find_components
@@ -31,9 +32,6 @@ from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.schemas import WishIn
 
 router = pages_router()
-
-NO_LIMIT = ("cutting", "no evidence")
-"""Words of a limit that keep nothing out."""
 
 ON_A_PAGE = 100
 NOTHING: Form = {}
@@ -95,33 +93,24 @@ def _body(service: Service, form: Form) -> dict[str, Any]:
     if not text:
         raise InvalidRequest("Say what it wishes: numbers, or the address of an answer", pointer="/wishes")
     question = question_in(text, STAND_IN)
-    known = _as_in_catalogue(service, {wish.fit: None for wish in question.wishes if wish.fit})
+    _require_known(service, {wish.fit: None for wish in question.wishes if wish.fit})
     asked = question.model_dump(mode="json", exclude_unset=True)
     kept: dict[str, Any] = {name: asked[name] for name in ("wishes", "limits", "preference") if name in asked}
-    for wish in kept.get("wishes", ()):
-        if wish.get("fit"):
-            wish["fit"] = known[wish["fit"]]
-    if wishes := kept.get("wishes"):
-        kept["wishes"] = [wish for at, wish in enumerate(wishes) if wish not in wishes[:at]]
     variants = [name.removeprefix("variant-") for name in form if name.startswith("variant-")]
     return {**kept, "variants": variants, **said(form, "title", "note")}
 
 
-def _as_in_catalogue(service: Service, numbers: Iterable[str]) -> dict[str, str]:
-    """Numbers, typed in whatever way, as the catalogue writes them. Raises InvalidRequest."""
-    found: dict[str, str] = {}
+def _require_known(service: Service, numbers: Iterable[str]) -> None:
+    """That the catalogue has each number, typed in whatever way. Raises InvalidRequest."""
     wrong: list[str] = []
     with reading(service.engine) as session:
         for number in numbers:
             try:
-                first, *others = find_components(session, number)
+                find_components(session, number)
             except UnknownComponent as problem:
                 wrong.append(problem.detail if problem.detail.endswith("?") else f"{problem.detail}.")
-            else:
-                found[number] = number if others else first
     if wrong:
         raise InvalidRequest(" ".join(wrong), pointer="/wishes")
-    return found
 
 
 @router.get("/specifications/{name}", dependencies=[MayRead, takes("version")])
@@ -146,8 +135,10 @@ def _one_page(
         status=status,
         headers=KEEP_NOTHING if notice else None,
         one=found,
-        wishes=_told_all(service, [WishIn(**wish) for wish in found["wishes"]]),
-        limits={word: value for word, value in found["limits"].items() if value and value not in NO_LIMIT},
+        wishes=_told_all(service, found["wishes"]),
+        limits={
+            limit: value for limit, value in found["limits"].items() if value and value not in words.NO_LIMIT
+        },
         versions=[
             specification_document(service.engine, name, number)
             for number in range(found["latest"], max(0, found["latest"] - ON_A_PAGE), -1)
@@ -160,29 +151,22 @@ def _one_page(
     )
 
 
-def _told_all(service: Service, wishes: list[WishIn]) -> list[str]:
+def _told_all(service: Service, wishes: list[KeptWishOut]) -> list[str]:
     """Wishes in words; what the catalogue has a name for is called by it."""
+    called = _called(service, wishes)
+    return [words.told(wish, called) for wish in wishes]
+
+
+def _called(service: Service, wishes: list[KeptWishOut]) -> dict[str, str]:
+    """What people call that which wishes name."""
+
+    def named(*words: Literal["fit", "position", "clear", "upgrade"]) -> list[str]:
+        return [wish[word] for wish in wishes for word in words if wish.get(word)]
+
     with reading(service.engine) as session:
-        called = titles(session, r.ComponentRecord, [wish.fit for wish in wishes if wish.fit])
-        called |= titles(session, r.PositionRecord, [at for w in wishes if (at := w.position or w.clear)])
-        called |= titles(session, r.UpgradeRecord, [wish.upgrade for wish in wishes if wish.upgrade])
-    return [_wish_words(wish, called) for wish in wishes]
-
-
-def _wish_words(wish: WishIn, called: Mapping[str, str]) -> str:
-    if wish.upgrade:
-        return f"the upgrade {called.get(wish.upgrade, wish.upgrade)}"
-    if wish.fit:
-        name = f" ({called[wish.fit]})" if wish.fit in called else ""
-        return f"fit {wish.fit}{name}" + (
-            f" at {called.get(wish.position, wish.position)}" if wish.position else ""
-        )
-    if wish.remedy_all:
-        where = f" in {wish.section}" if wish.section else ""
-        return f"remedy every flaw that is {wish.remedy_all} or worse{where}"
-    return (
-        f"remedy {wish.remedy}" if wish.remedy else f"leave {called.get(wish.clear or '', wish.clear)} empty"
-    )
+        called = titles(session, r.ComponentRecord, named("fit"))
+        called |= titles(session, r.PositionRecord, named("position", "clear"))
+        return called | titles(session, r.UpgradeRecord, named("upgrade"))
 
 
 def _as_text(found: SpecificationOut) -> str:
@@ -231,6 +215,8 @@ def compare(request: Request, name: str, service: ServiceDep) -> Response:
         raise InvalidRequest("Say which two versions are compared (from, to)")
     before, after = (standards.named(service.engine, f"{name}@{version}") for version in asked)
     compared = standards.compare(service, before, after)
+    differs = specifications.compare_versions(before, after)
+    wishes = [*differs["wishes_added"], *differs["wishes_removed"]]
     moved = {part for row in compared["variants"] for part in (*row["came"], *row["went"])}
     with reading(service.engine) as session:
         places = titles(session, r.PositionRecord, {part.partition("@")[2] for part in moved})
@@ -241,37 +227,5 @@ def compare(request: Request, name: str, service: ServiceDep) -> Response:
         after=after,
         compared=compared,
         places=places,
-        otherwise=_otherwise(service, before, after),
+        otherwise=words.otherwise(differs, _called(service, wishes)),
     )
-
-
-def _otherwise(service: Service, before: SpecificationOut, after: SpecificationOut) -> list[str]:
-    """What two versions ask for otherwise, in words."""
-    compared = specifications.compare_versions(before, after)
-    found = [
-        f"asked {word}: {wish}"
-        for word, wishes in (("as well", compared["wishes_added"]), ("no more", compared["wishes_removed"]))
-        for wish in _told_all(service, [WishIn(**wish) for wish in wishes])
-    ]
-    was, now = before["limits"], after["limits"]
-    found += [
-        f"{word.replace('_', ' ')}: {_limit(was.get(word))} before, {_limit(now.get(word))} now."
-        for word in {**was, **now}
-        if _limit(was.get(word)) != _limit(now.get(word))
-    ]
-    for word, old, new in (
-        ("variants", before["variants"] or ["every one"], after["variants"] or ["every one"]),
-        ("preference", before["preference"], after["preference"]),
-    ):
-        if old != new:
-            found.append(f"{word}: {', '.join(old)} before, {', '.join(new)} now.")
-    return found
-
-
-def _limit(value: Any) -> str:
-    """A limit in words."""
-    if isinstance(value, list):
-        return ", ".join(map(str, value)) or "no limit"
-    if value is True:
-        return "yes"
-    return "no limit" if not value or value in NO_LIMIT else str(value)

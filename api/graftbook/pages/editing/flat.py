@@ -268,6 +268,7 @@ def _list_page(request: Request, service: Service, name: str, shown: Shown, stat
         kind=kind,
         kind_title=KINDS.get(kind, ""),
         asked=[(q, _rows_shown(kept, q)) for q in asked[first_asked : first_asked + ON_A_PAGE]],
+        alike=sum(question.for_all for question in asked),
         asked_before=first_asked,
         more_asked=len(asked) - first_asked - ON_A_PAGE,
         moved=Counter(change["what"] for change in found.changes) if found else {},

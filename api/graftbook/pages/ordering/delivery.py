@@ -132,6 +132,8 @@ def _supplier_of(facts: OrderListOut, form: Form) -> str:
     pressed = next((form[button] for button in (BOOK, ALL, DOUBTED) if button in form), None)
     if pressed is not None:
         return pressed
+    if any(text.strip() for field, text in form.items() if field == "reason" or field.startswith("why-")):
+        raise InvalidRequest("A reason is typed, so nothing was booked: press the button that it is for")
     typed = [name for name in _suppliers(facts) if _is_typed(facts, form, name)]
     if len(typed) > 1:
         raise InvalidRequest(
@@ -157,7 +159,7 @@ def _is_typed(facts: OrderListOut, form: Form, supplier: str) -> bool:
     return any(form.get(field, "").strip() for field in fields)
 
 
-def typed_beside(facts: OrderListOut, form: Form, booked: str) -> Form:
+def typed_beside(facts: OrderListOut, form: Form, booked: str | None = None) -> Form:
     """What a form holds for other suppliers than the one that is booked; nothing where nothing is typed."""
     others = [name for name in _suppliers(facts) if name != booked and _is_typed(facts, form, name)]
     kept = {f"note-{name}" for name in others}

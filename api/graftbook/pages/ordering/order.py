@@ -370,8 +370,11 @@ def _kept_page(
     facts: OrderListOut,
     forms: list[SupplierForm] | None = None,
     status: int = HTTPStatus.OK,
+    unbooked: str = "",
+    reason: str = "",
 ) -> Response:
-    """The page of a list; `forms` where something is typed for a delivery."""
+    """The page of a list; `forms` where something is typed for a delivery. `unbooked`: why it was not closed,
+    with the `reason` that was typed for that."""
     name = facts["name"]
     changed: dict[str, Any] | None = None
     if facts["state"] == order_lists.DRAFT:
@@ -390,6 +393,8 @@ def _kept_page(
         booked=log_of(_newest(service, facts)),
         too_many=[line for line in facts["lines"] if line["too_many"]],
         changed=changed,
+        unbooked=unbooked,
+        reason=reason,
         documents={form: f"/orders/{name}/document/{form}" for form in reversed(DOCUMENTS)},
         answers=_answers(service, name, facts),
         today=date.today().isoformat(),
@@ -423,11 +428,9 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
     steps = {
         "send": lambda: order_lists.send(service.engine, name, etag, who, incomplete="incomplete" in form),
         "recompute": lambda: keeping.recompute(service, name, etag, who),
-        "close": lambda: order_lists.close(
-            service.engine, name, etag, _field_checked(Remark, form, "reason"), who
-        ),
+        "close": lambda: _close(request, service, name, form, who),
         "receive": lambda: _receive(request, service, name, form, who),
-        "take-back": lambda: _take_back(service, name, form, who),
+        "take-back": lambda: _take_back(request, service, name, form, who),
         "substitute": lambda: keeping.substitute(
             service, name, etag, whole(form, "line"), form.get("number", "").strip(), who
         ),
@@ -453,18 +456,38 @@ def _receive(request: Request, service: Service, name: str, form: dict[str, str]
     except DeliveryDoubted as doubted:
         forms = forms_of(facts, beside, delivery, doubted)
         return _kept_page(request, service, facts, forms, doubted.answer_status)
-    if not beside:
-        return gone_to(f"/orders/{name}#came-head")
+    return _with_what_is_typed(request, service, f"{name}#came-head", beside)
+
+
+def _with_what_is_typed(request: Request, service: Service, place: str, typed: dict[str, str]) -> Response:
+    """Go to a list; where something is typed for a delivery, its page with that."""
+    name = place.partition("#")[0]
+    if not typed:
+        return _at(place)
     facts = order_lists.list_document(service.engine, name)
-    answer = _kept_page(request, service, facts, forms_of(facts, beside))
+    answer = _kept_page(request, service, facts, forms_of(facts, typed))
     answer.headers["Content-Location"] = f"/orders/{name}"
     return answer
 
 
-def _take_back(service: Service, name: str, form: dict[str, str], who: str) -> Response:
+def _close(request: Request, service: Service, name: str, form: dict[str, str], who: str) -> Response | None:
+    """Close a list; not while counts are typed that nobody booked: they would be gone."""
+    facts = order_lists.list_document(service.engine, name)
+    if typed := typed_beside(facts, form):
+        forms = forms_of(facts, typed)
+        theirs = ", ".join(one["title"] for one in forms if one["typed"])
+        told = f"Something is typed for {theirs} that is not booked: book it, or empty its fields."
+        reason = form.get("reason", "")
+        return _kept_page(request, service, facts, forms, HTTPStatus.CONFLICT, unbooked=told, reason=reason)
+    order_lists.close(service.engine, name, form.get("etag", ""), _field_checked(Remark, form, "reason"), who)
+    return None
+
+
+def _take_back(request: Request, service: Service, name: str, form: dict[str, str], who: str) -> Response:
     booking, etag = whole(form, "booking"), form.get("etag", "")
-    why, reopen = _field_checked(Remark, form, "why"), form.get("reopen") == "true"
+    why, reopen = _field_checked(Remark, form, f"why-{booking}"), form.get("reopen") == "true"
     if not why:
         raise InvalidRequest("Say in a few words why the booking is taken back; it still stands")
+    beside = typed_beside(order_lists.list_document(service.engine, name), form)
     order_lists.take_back(service.engine, name, booking, etag, why, who, reopen=reopen)
-    return gone_to(f"/orders/{name}#booking-{booking}")
+    return _with_what_is_typed(request, service, f"{name}#booking-{booking}", beside)

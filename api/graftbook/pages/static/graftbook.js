@@ -340,7 +340,7 @@ document.addEventListener("submit", (event) => {
 
 async function takeStep(form, button) {
   const main = form.closest("main");
-  const sent = new URL(form.action);
+  const sent = new URL(actionOf(form, button));
   const said = new URLSearchParams(new FormData(form));
   if (button && button.name) said.append(button.name, button.value);
   const mine = stepping = new AbortController();
@@ -371,12 +371,16 @@ async function takeStep(form, button) {
   putAt = performance.now();
 }
 
-// The enter key books for the supplier at whose field it is pressed.
+function actionOf(form, button) {
+  return button && button.hasAttribute("formaction") ? button.formAction : form.action;
+}
+
+// The enter key books for the supplier at whose field it is pressed, or takes the step that the field is of.
 document.addEventListener("keydown", (event) => {
-  const supplier = event.key === "Enter" && event.target.matches("input") && event.target.closest(".delivery");
-  if (!supplier) return;
+  const own = event.key === "Enter" && event.target.matches("input") && event.target.closest(".delivery, .ownstep");
+  if (!own) return;
   event.preventDefault();
-  supplier.querySelector("button[name=book]").click();
+  own.querySelector("button[name=book], .ownstep > button").click();
 });
 
 // What was typed in other forms of the page: it stands in the page that comes as well.
@@ -416,7 +420,10 @@ function sendItself(form, button) {
     pressed.value = button.value;
     form.append(pressed);
   }
+  const action = form.getAttribute("action");
+  form.action = actionOf(form, button);
   form.submit();
+  form.setAttribute("action", action);
   pressed.remove();  // who goes back may press another button of it
 }
 

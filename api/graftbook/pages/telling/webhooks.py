@@ -136,7 +136,7 @@ def _change(request: Request, service: Service, name: str, form: Form) -> Respon
         found = webhooks.get_webhook(service.engine, name)
         return _page(request, service, name, told_of(problem), status=422, typed={**found, **typed})
     except Problem as problem:
-        if problem.status not in (400, 410):
+        if problem.status not in (400, 409, 410):
             raise
         return _page(request, service, name, told_of(problem), status=problem.answer_status)
 
@@ -147,7 +147,8 @@ def _done(request: Request, service: Service, name: str, form: Form) -> Response
         require_match(
             form.get("etag", ""), webhooks.webhook_etag(webhooks.get_webhook(engine, name)), "the webhook"
         )
-        return _page(request, service, name, secret=webhooks.new_secret_of(engine, name)["secret"])
+        made = webhooks.new_secret_of(engine, name, end_old=form.get("end_old") == "yes")
+        return _page(request, service, name, secret=made["secret"])
     if do == "remove":
         webhooks.remove_webhook(engine, name)
         return gone_to("/webhooks")
