@@ -218,6 +218,18 @@ def test_a_broken_record_is_not_reported_again_by_those_that_name_it(engine: Eng
     assert "[component] origin" in only(report)
 
 
+@pytest.mark.parametrize(
+    ("kind", "put", "instead"),
+    [("variant", "none,rear,left", "none,rear,port"), ("chassis_span", "T2-L,2L-0", "T2-L,two to 0")],
+)
+def test_a_broken_variant_or_span_is_not_reported_again_by_conditions(
+    sqlite_engine: Engine, kind: str, put: str, instead: str
+) -> None:
+    assert put in SMALL
+    report = load(sqlite_engine, sheet(SMALL.replace(put, instead)))
+    assert {mistake.kind for mistake in report.mistakes} == {kind}, report.mistakes
+
+
 def test_records_may_refer_to_later_ones_and_to_other_files(engine: Engine) -> None:
     tables = SMALL.split("\n\n")
     backwards = [sheet(part, f"{n}.csv") for n, part in enumerate(reversed(tables))]

@@ -108,6 +108,18 @@ def test_numbers_that_stand_for_each_other_are_no_circle(engine: Engine) -> None
 
 
 @pytest.mark.one_engine
+def test_a_pair_that_nothing_can_fill_says_what_a_pair_takes(engine: Engine) -> None:
+    more = "[fitment]\ncomponent,position\nTC-1,wheel.left\n"
+    (clip,) = (one for one in of(Wrong.dead, findings(engine, more=more)) if one.records == ("TC-1",))
+    pair = "breaks the pair wheel, which takes one component on both sides or its twin"
+    assert pair in clip.sentence
+    one_left = ("TW-10,wheel.left,direct,1,5,yes", "TW-10,wheel.left,direct,1,5,no")
+    unlike = "[fitment]\ncomponent,position,from_new\nTC-1,wheel.left,yes\n"
+    (one,) = (one for one in all_findings(engine, one_left, more=unlike) if one.records == ("wheel",))
+    assert pair in one.sentence
+
+
+@pytest.mark.one_engine
 def test_a_component_that_can_never_be_fitted_and_those_that_need_it(engine: Engine) -> None:
     more = (
         "[fitment]\ncomponent,position,generations\nTC-1,dynamo,two\nTG-1,lamp,two\n"

@@ -18,7 +18,7 @@ PART = {"number": "X-1", "name": "A part", "section": "brakes", "origin": "moder
 @pytest.mark.parametrize(
     ("kind", "row", "said"),
     [
-        ("chassis_span", SPAN | {"first": "24PL18412"}, "a dash and the serial, such as 24PL-018412"),
+        ("chassis_span", SPAN | {"first": "24PL18412"}, "digits and a dash, then the serial: 24PL-018412"),
         (
             "chassis_span",
             SPAN | {"built_to": "sometime"},
@@ -54,6 +54,13 @@ def test_no_pattern_and_no_type_of_the_program_is_told(kind: str, row: dict[str,
     assert not re.search(r"pattern|Input|parse|valid", mistake.message)
 
 
+def test_a_word_that_is_missing_is_told_with_those_that_may_stand_there():
+    row = {"name": "a", "title": "b", "generation": "one", "body": "open", "engine": "D1", "drive": "both"}
+    row |= {"market": "home", "range": "r"}
+    _, (mistake,) = validate(KIND_BY_WORD["variant"], row, Place("own.csv", 3))
+    assert mistake.message == "a value is needed here: left or right"
+
+
 def test_a_figure_without_its_unit_is_asked_for_one():
     with pytest.raises(NotAMeasure, match=r"^a length has a unit: one of: m, mm, "):
         read_measure("5", "length")
@@ -70,3 +77,12 @@ def test_a_comma_in_a_measure_is_told_as_a_comma_and_not_as_a_unit(written: str)
 def test_a_unit_in_other_capitals_names_the_one_that_may_be_meant():
     with pytest.raises(NotAMeasure, match=r"^'Kg' is not a unit of mass; did you mean 'kg'\?"):
         read_measure("2.5 Kg", "mass")
+
+
+def test_what_people_say_has_the_letters_of_their_language() -> None:
+    kind, place = KIND_BY_WORD["other_word"], Place("own.csv", 3)
+    for said in ("Kühler", "boîte d'essieu", "сцепление"):
+        record, mistakes = validate(kind, {"said": said, "means": "radiator"}, place)
+        assert record is not None, mistakes
+    _, (wrong,) = validate(kind, {"said": "!", "means": "radiator"}, place)
+    assert "what is said begins with a letter or a digit" in wrong.message

@@ -113,6 +113,15 @@ def test_each_end_has_its_code_and_one_readable_line(
     assert not re.search(r"Traceback|Errno", result.output)
 
 
+def test_what_stands_in_the_way_of_a_removal_is_told_with_what_takes_it_along(
+    sqlite_demo_url: str, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setenv("GRAFTBOOK_DATABASE_URL", sqlite_demo_url)
+    told = "With --with-own what says nothing without it goes too."
+    assert told in run("remove", "supplier", "thornlode", "--dry-run").stderr
+    assert told not in run("remove", "component", "QB-3310", "--with-own", "--dry-run").stderr
+
+
 def test_the_guide_and_the_help_tell_every_code():
     rows = re.findall(r"^\| (\d+) \| (.+) \|$", page_text("command"), re.M)
     assert rows == [(str(int(code)), meaning) for code, meaning in MEANING.items()]

@@ -70,7 +70,7 @@ TITLED = "Spring list;;;\n;;;\nNo;What;Model;Cost\n"
 
 def test_a_title_above_the_heads_is_found_out(flat: Callable[..., Result]) -> None:
     proposed = flat(head=TITLED)
-    assert "The list's columns are No, What, Model, Cost." in proposed.stderr
+    assert "The list's columns are No, What, Model, Cost, as line 3 says" in proposed.stderr
     taken = flat(*COLUMNS, "--set", "supplier=works", "--decided", head=TITLED)
     assert "The heads stand in line 3." in taken.stderr
     assert "FL-1" not in taken.stderr
@@ -78,6 +78,19 @@ def test_a_title_above_the_heads_is_found_out(flat: Callable[..., Result]) -> No
     moved = flat(head="No;What;Model;Cost\n")
     assert moved.exit_code == 2
     assert "The heads stand in line 1: set `head_line` to 1" in moved.stderr
+
+
+def test_the_line_of_the_heads_may_be_said_before_the_columns_are(flat: Callable[..., Result]) -> None:
+    proposed = flat("--set", "head_line=2", head="No;What;Model;Cost\nNr;Was;Typ;Preis\n")
+    assert "The list's columns are Nr, Was, Typ, Preis, as line 2 says" in proposed.stderr
+
+
+def test_answers_that_nothing_asked_for_and_what_was_assumed_are_told(flat: Callable[..., Result]) -> None:
+    said = ("--set", "supplier=works", "--answer", "fits:24 vam=24 van", "--answer", "price_mark:*=comma")
+    told = flat(*COLUMNS, *said, rows="FL-1;battery;24 vna;1,250\nfl1;battery;24 van;1,250\n")
+    assert "Nothing is asked that the answer to 'fits:24 vam' is for" in told.stderr
+    assert "price_mark" not in told.stderr
+    assert "TOLD Line 3: “fl1” is read as FL-1." in told.stdout
 
 
 def test_of_many_questions_some_of_each_kind_are_shown_and_all_are_counted(

@@ -75,6 +75,7 @@ _IN_WORDS: Mapping[Form, str] = {
     "measures": "list of `kind comparator value`, `;` between",
     "day": "day, `1968-03-01`",
     "measure": "number with its unit",
+    "chassis": "chassis number: letters, digits and a dash, then the serial; or the serial alone",
 }
 
 

@@ -62,10 +62,13 @@ def flat(
         engine = c.engine_to_edit(c.settings_for(database))
         _keep_mapping(engine, mapping, file, _pairs(column), _pairs(set_))
         service.put_issue(engine, mapping, file.name, file.read_bytes())
-        if answer:
-            service.decide(engine, mapping, dict(_pairs(answer)))
+        answers = _pairs(answer)
+        if answers:
+            service.decide(engine, mapping, dict(answers))
         kept, found = service.look(engine, mapping)
         c.print_lines(_summary_lines(kept, found))
+        for key in answers.keys() - found.served:
+            c.say(f"Nothing is asked that the answer to '{key}' is for; take the key behind OPEN as it is.")
         if found.questions and not decided and not dry_run:
             c.stop("nothing was taken: answer what is open, or take the rest with --decided", c.NO)
         author = Author(c.who(), why)
@@ -74,7 +77,9 @@ def flat(
     if not report.ok:
         raise typer.Exit(c.REFUSED)
     done = "would change" if dry_run else f"changed as revision {report.revision}"
-    typer.echo(f"{c.counted(report.changed, 'record')} {done}; {len(found.waiting)} numbers wait.")
+    typer.echo(
+        f"{c.counted(report.changed, 'record')} {done}; {c.counted(len(found.waiting), 'number')} waiting."
+    )
 
 
 def _pairs(given: list[str] | None) -> dict[str, str]:
@@ -104,7 +109,8 @@ def _keep_mapping(
     except UnknownFlatList:
         rows = rows_of(file.name, file.read_bytes()).rows
         if not columns:
-            c.stop(_mapping_hint(name, rows))
+            heads_in = said.get("head_line", "")
+            c.stop(_mapping_hint(name, rows, int(heads_in) if heads_in.isdecimal() else 0))
         kept = None
         if "head_line" not in said and (line := line_with(rows, columns.values())) > 1:
             c.say(f"The heads stand in line {line}.")
@@ -121,17 +127,18 @@ def _keep_mapping(
     service.put_mapping(engine, name, mapping, kept.etag if kept else None)
 
 
-def _mapping_hint(name: str, rows: "Rows") -> str:
+def _mapping_hint(name: str, rows: "Rows", line: int) -> str:
     """What to say of a list whose columns nobody has named: the heads that it has, and what they may be."""
     from graftbook.editing.flat.mapping import guessed, head_line_of
     from graftbook.editing.flat.rows import heads_of
 
-    heads = heads_of(rows, head_line_of(rows))
+    line = line or head_line_of(rows)
+    heads = heads_of(rows, line)
     found = guessed(heads) or {"number": heads[0]}
     options = " ".join(f"--column {shlex.quote(f'{field}={head}')}" for field, head in found.items())
     return (
         f"there is no mapping '{name}' yet: say once which column is what. The list's columns are "
-        f"{', '.join(heads[:30])}. Perhaps:\n  {options}"
+        f"{', '.join(heads[:30])}, as line {line} says (another: --set head_line=…). Perhaps:\n  {options}"
     )
 
 
@@ -156,6 +163,8 @@ def _summary_lines(kept: "FlatList", found: "Turned") -> list[str]:
         lines.append(f"     In all: {counts}. Each of them stands at /edit/flat/{kept.name}.")
     if found.questions:
         lines.append("     Answer with --answer 'key=value'; 'kind:*=value' answers all of a kind.")
+    for told in found.told[:MOST_SHOWN]:
+        lines.append(f"TOLD {f'Line {told.line}: ' * (told.line > 0)}{told.sentence}")
     if kept.taken_revision is not None:
         for one in found.changes[:MOST_SHOWN]:
             was, now = one["was"] or "nothing", one["now"] or "nothing"
@@ -163,7 +172,7 @@ def _summary_lines(kept: "FlatList", found: "Turned") -> list[str]:
         lines.append(f"{len(found.changes)} changes since {kept.taken_file}.")
     lines.append(
         f"{found.numbers} numbers in {found.rows} rows: {found.unchanged} as taken before, {found.ready} can "
-        f"be taken, {len(found.waiting)} wait, {len(found.questions)} questions are open, "
-        f"{len(found.told) + found.untold} things were assumed or passed over."
+        f"be taken, {len(found.waiting)} wait; open questions {len(found.questions)}, assumed or passed over "
+        f"{len(found.told) + found.untold}."
     )
     return lines

@@ -192,10 +192,12 @@ def removed(
     engine = c.engine_to_edit(settings)
     read = editing.record_state(engine, kind, name)
     author = editing.Author(c.who(), why)
-    own = editing.own_records(engine, kind, name) if with_own else {}
-    return _edit_document(
-        editing.remove_record(engine, kind, name, read.etag, author, dry_run=dry_run, own=own)
-    )
+    own = editing.own_records(engine, kind, name)
+    taken = own if with_own else {}
+    report = editing.remove_record(engine, kind, name, read.etag, author, dry_run=dry_run, own=taken)
+    if own and not with_own and not report.ok:
+        c.say("With --with-own what says nothing without it goes too.")
+    return _edit_document(report)
 
 
 def _edit_document(report: Any) -> "EditOut":

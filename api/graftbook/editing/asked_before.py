@@ -6,6 +6,7 @@ from typing import Any
 
 from graftbook.builds.service import list_builds, list_specifications
 from graftbook.builds.stored.documents import build_document, specification_document
+from graftbook.catalogue.format.names import chassis_number
 from graftbook.orders.lists.overview import newest_open
 from graftbook.orders.lists.service import asked_of
 from graftbook.process.service import Service
@@ -70,7 +71,10 @@ def on_variants(service: Service, books: Sequence[RuleBook]) -> Iterator[Subject
         for book in books:
             if book.variant.spans and (not meant or book.variant.name in meant):
                 span = book.variant.spans[0]
-                body = {"vehicle": {"chassis": f"{span.prefix}-{span.first}"}, "specification": name}
+                body = {
+                    "vehicle": {"chassis": chassis_number(span.prefix, span.first)},
+                    "specification": name,
+                }
                 yield Subject.of(f"Specification {name} on {book.variant.name}", body)
 
 

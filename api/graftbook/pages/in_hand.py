@@ -15,7 +15,7 @@ REMEMBERED_SECONDS = 90 * 24 * 3600
 MOST_RECENT = 8
 A_VISIT = 4 * 60
 """Minutes: who comes again after so long begins a visit of his own."""
-_CHASSIS = re.compile(r"[A-Z0-9]{1,8}-[0-9]{1,9}")
+_CHASSIS = re.compile(r"([A-Z0-9]{1,8}-)?[0-9]{1,9}")
 _SEEN = re.compile(r"([0-9]{1,9})\.([0-9]{1,9})\.([0-9]{1,9})")
 _BETWEEN = "."
 

@@ -5,7 +5,8 @@ from typing import Annotated, Literal
 from fastapi import Path
 from pydantic import Field
 
-from graftbook.catalogue.format.records import NAME_PATTERN, KindWord
+from graftbook.catalogue.format.fields import SAID_PATTERN
+from graftbook.catalogue.format.records import KindWord
 from graftbook.document import Document, MomentOut
 from graftbook.pictures.image import MediaType
 
@@ -18,7 +19,7 @@ Name = Annotated[
     Path(
         min_length=1,
         max_length=300,
-        pattern=NAME_PATTERN.replace("{0,119}", "{0,299}"),
+        pattern=SAID_PATTERN,
         description="stable name of the record or build; a component's number",
         examples=["QB-3310"],
     ),

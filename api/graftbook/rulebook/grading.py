@@ -239,15 +239,18 @@ class Break:
     p: float
     digits: int
 
+    def _number(self, serial: int) -> str:
+        return "-".join(filter(None, (self.prefix, f"{serial:0{self.digits}d}")))
+
     @property
     def last_low(self) -> str:
         """The chassis number of `before`."""
-        return f"{self.prefix}-{self.before:0{self.digits}d}"
+        return self._number(self.before)
 
     @property
     def first_high(self) -> str:
         """The chassis number of `after`."""
-        return f"{self.prefix}-{self.after:0{self.digits}d}"
+        return self._number(self.after)
 
     @property
     def early(self) -> bool:

@@ -27,6 +27,7 @@ _PLAIN = re.compile(r"^[+-]?\d+(\.\d+)?$", re.ASCII)
 _SPACES = " \u00a0\u2009\u202f'\u2019"
 _NUMBER = re.compile(rf"[+-]?\d[\d.,{_SPACES}]*", re.ASCII)
 _IN_MEASURE = re.compile(r"(?<![\w.,])\d[\d.]*,[\d.,]*\d(?![\d.,])", re.ASCII)
+_THOUSANDS = re.compile(r"(?<![\w.,])\d{1,3}(?:['\u2019]\d{3})+(?!\d)", re.ASCII)
 _GROUPED = re.compile(rf"^[+-]?\d{{1,3}}(?:([.,{_SPACES}])\d{{3}})(?:\1\d{{3}})*$", re.ASCII)
 _SIGNS: Mapping[str, tuple[str, ...]] = {
     "£": ("GBP", "EGP", "FKP", "GIP", "SHP"),
@@ -47,6 +48,9 @@ _YES_NO = {"true": "yes", "false": "no", "y": "yes", "n": "no"}
 
 class Unclear(ValueError):
     """The text can be read in two ways, or holds what would be lost; the message says what settles it."""
+
+
+_CHASSIS = re.compile(r"([A-Za-z0-9]{1,8})\s*[-/_\s]\s*([0-9]{1,9})", re.ASCII)
 
 
 def is_day(text: str) -> bool:
@@ -206,12 +210,26 @@ def money(text: str, reading: SheetReading, place: Place, currency: str = "") ->
 
 
 def measure(text: str, reading: SheetReading, place: Place) -> str:
-    """A figure with its unit, decimal commas made points: `1,5 in`, `4,5 .. 6 in`."""
+    """A figure with its unit, decimal commas made points: `1,5 in`, `4,5 .. 6 in`, `1'050 mm`."""
+    if found := _THOUSANDS.search(text):
+        text = _THOUSANDS.sub(lambda one: re.sub("['\u2019]", "", one[0]), text)
+        reading.assume("what stands between thousands is left out", place, f"'{found[0]}'")
     if "," not in text:
         if reading.decimals == "comma" and re.match(r"[+-]?\d+\.\d", text):
             raise Unclear(f"'{text}' has a point, but the option `decimals` says comma")
         return text
     return _IN_MEASURE.sub(lambda found: number(found[0], reading, place), text)
+
+
+def chassis(text: str, reading: SheetReading, place: Place) -> str:
+    """A chassis number with a dash between its halves: `28/0001`, `28 0001`, `28-0001`."""
+    found = _CHASSIS.fullmatch(text)
+    if found is None:
+        return text
+    meant = f"{found[1].upper()}-{found[2]}"
+    if meant != text:
+        reading.assume("a chassis number has capitals and a dash", place, f"'{text}' is {meant}")
+    return meant
 
 
 def word(text: str, words: Sequence[str], reading: SheetReading, place: Place) -> str:

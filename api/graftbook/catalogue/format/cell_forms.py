@@ -8,11 +8,21 @@ from typing import Any, Literal
 
 from graftbook.catalogue.format import as_written
 from graftbook.catalogue.format.as_written import Unclear
-from graftbook.catalogue.format.fields import CATALOGUE_MONEY, OFFER_MONEY, PART, PER_CENT, UNIT, Record
+from graftbook.catalogue.format.fields import (
+    CATALOGUE_MONEY,
+    CHASSIS_PATTERN,
+    OFFER_MONEY,
+    PART,
+    PER_CENT,
+    UNIT,
+    Record,
+)
 from graftbook.catalogue.format.grid import Cell, Place
 from graftbook.catalogue.format.reading import SheetReading
 
-Form = Literal["text", "list", "day", "money", "number", "whole number", "yes or no", "measure", "measures"]
+Form = Literal[
+    "text", "list", "day", "money", "number", "whole number", "yes or no", "measure", "measures", "chassis"
+]
 """What a column holds; `measures` are a list of wanted values."""
 
 Wrong = tuple[str, str]
@@ -49,6 +59,8 @@ def _form(facts: Mapping[str, Any]) -> Form:
             return "money" if unit in (CATALOGUE_MONEY, OFFER_MONEY) else "number"
     if facts.get("format") == "date":
         return "day"
+    if str(facts.get("pattern", "")).endswith(CHASSIS_PATTERN):
+        return "chassis"
     return "measure" if unit else "text"
 
 
@@ -58,6 +70,7 @@ _AS_TEXT: Mapping[Form, Callable[[str, SheetReading, Place], str]] = {
     "yes or no": as_written.yes_no,
     "measure": as_written.measure,
     "measures": as_written.measure,
+    "chassis": as_written.chassis,
 }
 
 
@@ -78,7 +91,7 @@ def _is_canonical(kind: type[Record], column: str, text: str, form: Form, readin
         case "money" | "number":
             return not reading.decimals and _SUM.fullmatch(text) is not None
         case "measure" | "measures":
-            return "," not in text and not reading.decimals
+            return not {",", "'", "\u2019"} & set(text) and not reading.decimals
     return form == "day" and as_written.is_day(text)
 
 

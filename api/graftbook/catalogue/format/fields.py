@@ -23,9 +23,11 @@ LONGEST_LIST = 20_000
 """Characters of a list of texts in all."""
 
 NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 ._:/>@+-]{0,119}$"
+SAID_PATTERN = r"^[^\W_][\w .':/>@+-]*$"
+"""What people say, in the letters of any language."""
 SLUG_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$"
 """What stands in an address: a build, a specification, an order list, a flat list."""
-CHASSIS_PATTERN = r"^[A-Z0-9]{1,8}-[0-9]{1,9}$"
+CHASSIS_PATTERN = r"^([A-Z0-9]{1,8}-)?[0-9]{1,9}$"
 # Control characters, bidirectional marks and lone surrogates have no place in a parts book.
 NOT_PRINTED = r"\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2066-\u2069\ufeff"
 _UNPRINTABLE = re.compile(f"[{NOT_PRINTED}\\ud800-\\udfff]")
@@ -95,6 +97,7 @@ _ISO = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _YEAR = re.compile(r"(?<![\d./-])(18|19|20)\d\d(?![\d./-])", re.ASCII)
 
 Name = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=NAME_PATTERN)]
+Said = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=SAID_PATTERN, max_length=120)]
 OptionalName = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=rf"^$|{NAME_PATTERN}")]
 # Lengths stand before what is done to a text first: behind it the library checks them in Python.
 Text = Annotated[str, StringConstraints(max_length=2000), BeforeValidator(clean)]
@@ -107,7 +110,7 @@ Texts = Annotated[
     AfterValidator(_fits_a_cell),
 ]
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
-Chassis = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=CHASSIS_PATTERN)]
+Chassis = Annotated[str, StringConstraints(pattern=CHASSIS_PATTERN), BeforeValidator(clean)]
 WithUnit = Annotated[
     str,
     StringConstraints(max_length=60),
@@ -169,10 +172,10 @@ class Conditional(Record):
     options: Names = several(description="options that the vehicle must have")
     without: Names = several(description="options that it must not have")
     chassis_from: Annotated[
-        str, BeforeValidator(clean), StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}")
+        str, StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}"), BeforeValidator(clean)
     ] = Field("", description="first chassis number")
     chassis_to: Annotated[
-        str, BeforeValidator(clean), StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}")
+        str, StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}"), BeforeValidator(clean)
     ] = Field("", description="last chassis number")
     built_from: OptionalDay = Field(None, description="first day built")
     built_to: OptionalDay = Field(None, description="last day built")
@@ -220,9 +223,12 @@ _MISTAKES = {
 
 
 _PATTERNS = {
-    CHASSIS_PATTERN: "a chassis number is letters and digits, a dash and the serial, such as 24PL-018412",
+    CHASSIS_PATTERN: "a chassis number is letters, digits and a dash, then the serial: 24PL-018412, or "
+    "1204 alone",
     NAME_PATTERN: "a name begins with a letter or a digit, and has letters, digits, spaces and "
     ". _ : / > @ + - only, at most 120 of them",
+    SAID_PATTERN: "what is said begins with a letter or a digit, and has letters of any language, digits, "
+    "spaces and . ' _ : / > @ + - only",
     SLUG_PATTERN: "a name is 1 to 80 letters, digits, dots, dashes and underscores, "
     "without spaces, and begins with a letter or a digit",
     **dict.fromkeys(

@@ -17,6 +17,11 @@ _DIGITS = re.compile(r"\d+")
 _WORD = re.compile(r"[^\W_]+")
 
 
+def without_accents(text: str) -> str:
+    """A text with the plain letter for each that bears an accent or two dots."""
+    return "".join(sign for sign in unicodedata.normalize("NFKD", text) if not unicodedata.combining(sign))
+
+
 def plain_text(text: str) -> str:
     """A text as a keyboard would have typed it: every kind of dash and minus is `-`, full-width letters and
     digits are plain (NFKC), and marks that nobody sees (zero width, writing direction) are gone.
@@ -117,9 +122,14 @@ def name_of(record: r.Record) -> str:
 
 
 def chassis_parts(chassis: str) -> tuple[str, int]:
-    """The halves of "24L-018412": prefix and serial."""
+    """The halves of "24L-018412": prefix and serial; "1204" has no prefix."""
     prefix, _, serial = chassis.rpartition("-")
     return prefix, int(serial)
+
+
+def chassis_number(prefix: str, serial: int, digits: int = 0) -> str:
+    """The chassis number of its halves, the serial with so many digits."""
+    return f"{prefix}-{serial:0{digits}d}" if prefix else f"{serial:0{digits}d}"
 
 
 class SaidTwice(ValueError):

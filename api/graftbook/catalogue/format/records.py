@@ -130,7 +130,9 @@ class PositionRecord(Conditional):
     side: Literal["", "left", "right", "front", "rear"] = Field(
         "", description="side of the vehicle, where there are several"
     )
-    pair: OptionalName = Field("", description="name shared by the positions that are changed together")
+    pair: OptionalName = Field(
+        "", description="name shared by the positions that are changed together: one component, or its twin"
+    )
     circuit: OptionalName = Field("", description="the circuit that a budget sums over")
     order: Order = Field(0, description="place in its section")
 

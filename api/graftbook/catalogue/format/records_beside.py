@@ -27,6 +27,7 @@ from graftbook.catalogue.format.fields import (
     OptionalName,
     Quantity,
     Record,
+    Said,
     Sentence,
     Stated,
     Text,
@@ -136,7 +137,7 @@ class OtherWordRecord(Record):
     """What people say, and the catalogue's words for it: whoever looks for the one finds the other."""
 
     kind_of_record = "other_word"
-    said: Name = Field(description="a word or a few, in the singular: `generator`")
+    said: Said = Field(description="a word or a few, in the singular: `generator`")
     means: Texts = Field(description="the catalogue's words: `dynamo`", min_length=1)
 
 

@@ -19,7 +19,7 @@ from typing import Any, NamedTuple, TextIO
 
 from pydantic import ValidationError
 
-from graftbook.catalogue.format.cell_forms import read_cells
+from graftbook.catalogue.format.cell_forms import facts_of, read_cells
 from graftbook.catalogue.format.delimited import sheet_of_text
 from graftbook.catalogue.format.fields import (
     is_printable,
@@ -151,7 +151,8 @@ def _in_words(error: Any, kind: type[Record]) -> str:
         column = str(error["loc"][0])
         return f"there is no such column; take it out{near(column, kind.model_fields)}"
     if error["type"] == "missing":
-        return mistake_in_words(error)
+        words = facts_of(kind).get(str(error["loc"][-1]), {}).get("enum", ())
+        return mistake_in_words(error) + (f": {' or '.join(words)}" if words else "")
     read = error.get("input")
     about = error["type"].partition("_")[0] if error["type"].endswith("_parsing") else ""
     message = _WORDS.get(about) or mistake_in_words(error)

@@ -28,7 +28,7 @@ from sqlalchemy import (
     tuple_,
 )
 
-from graftbook.catalogue.format.names import as_typed, chassis_parts
+from graftbook.catalogue.format.names import as_typed, chassis_number, chassis_parts
 from graftbook.catalogue.history.snapshots import BEFORE, Fields, images, remembered, rows_in
 from graftbook.catalogue.loading.staging import SPANS_OF, STAGED
 from graftbook.catalogue.store.tables import table
@@ -85,7 +85,7 @@ def forget_unchanged(connection: Connection) -> None:
 def _forget_spans(connection: Connection, variants: Iterable[str]) -> None:
     span = table("chassis_span")
     for row in connection.execute(select(span).where(span.c.variant.in_(listed(connection, variants)))):
-        name = f"{row.variant} {row.prefix}-{row.first_serial:0{row.digits}d}"
+        name = f"{row.variant} {chassis_number(row.prefix, row.first_serial, row.digits)}"
         connection.execute(delete(STAGED).where(STAGED.c.kind == "chassis_span", STAGED.c.name == name))
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, and_, func, or_, select
 
+from graftbook.catalogue.format.names import chassis_number
 from graftbook.catalogue.lint.finding import LintFinding, Wrong
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.standing import claims_named, claims_reported, opposed, said_twice
@@ -85,7 +86,8 @@ def _gaps(connection: Connection) -> Iterator[LintFinding]:
         for one, other in pairwise(spans):
             if one.prefix == other.prefix and other.first_serial > one.last_serial + 1:
                 first, last = (
-                    f"{one.prefix}-{n:0{one.digits}d}" for n in (one.last_serial + 1, other.first_serial - 1)
+                    chassis_number(one.prefix, n, one.digits)
+                    for n in (one.last_serial + 1, other.first_serial - 1)
                 )
                 sentence = f"no span of {variant} holds {first} to {last}, between two that it has"
                 yield LintFinding(Wrong.gap, (variant, first), sentence, (variant,))

@@ -102,7 +102,14 @@ class Survey:
         if not answer.contradictions:
             return None
         parts = answer.contradictions[0].parts
-        return tuple(dict.fromkeys(part.name for part in parts if part.cause not in (Cause.wish, Cause.flaw)))
+        rules = (part for part in parts if part.cause not in (Cause.wish, Cause.flaw))
+        return tuple(dict.fromkeys(called(part.cause, part.name) for part in rules))
+
+
+def called(cause: Cause, name: str) -> str:
+    """A rule by its name; of a pair, which is no record of its own, what it asks."""
+    pair = cause is Cause.pair
+    return f"the pair {name}, which takes one component on both sides or its twin" if pair else name
 
 
 Asked = tuple[Scope, list[Wish]]

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 
-from graftbook.catalogue.lint.closure import Survey, attainable_somewhere
+from graftbook.catalogue.lint.closure import Survey, attainable_somewhere, called
 from graftbook.catalogue.lint.finding import Wrong
 from graftbook.catalogue.lint.vehicles import in_words
 from graftbook.checks.set import figures_missed, figures_read
@@ -26,15 +26,17 @@ def equipment_findings(survey: Survey) -> _Found:
     are told as broken from new alone.
     """
     broken: dict[str, list[tuple[Scope, list[Wish]]]] = {}
+    names: dict[str, str] = {}
     for scope in survey.scopes:
         for rule in broken_today(scope):
             if rule.cause is not Cause.fact:
+                names[rule.name] = called(rule.cause, rule.name)
                 broken.setdefault(rule.name, []).append((scope, list(_mends(scope, rule))))
     mended = attainable_somewhere(
         (wish, [scope]) for on in broken.values() for scope, mends in on for wish in mends
     )
     for name, on in broken.items():
-        breaks = f"{in_words(on[0][0].vehicle)} breaks {name}"
+        breaks = f"{in_words(on[0][0].vehicle)} breaks {names[name]}"
         if mended.isdisjoint(wish for _, mends in on for wish in mends):
             sentence = f"{breaks} from new, and nothing that could be fitted obeys it"
             yield (Wrong.no_equipment, (name,)), sentence

@@ -9,8 +9,17 @@ from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 from itertools import combinations, islice
 
+from graftbook.catalogue.format.names import chassis_number
 from graftbook.catalogue.lint.finding import Wrong
-from graftbook.rulebook.model import ALWAYS, ChassisSpan, Claim, Fitment, RuleBook, Vehicle, When
+from graftbook.rulebook.model import (
+    ALWAYS,
+    ChassisSpan,
+    Claim,
+    Fitment,
+    RuleBook,
+    Vehicle,
+    When,
+)
 
 _OPTIONS_TOGETHER = 4
 """Options tried in every combination; of more, each alone and all together."""
@@ -108,4 +117,4 @@ def _choices(options: list[str]) -> list[frozenset[str]]:
 def in_words(vehicle: Vehicle) -> str:
     """A vehicle of the variant in words."""
     options = f" with {', '.join(sorted(vehicle.options))}" if vehicle.options else ""
-    return f"{vehicle.chassis_prefix}-{vehicle.chassis_serial}{options}"
+    return f"{chassis_number(vehicle.chassis_prefix, vehicle.chassis_serial)}{options}"

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Set
 
 from sqlalchemy import ColumnElement, Connection, and_, exists, func, or_, select
 
+from graftbook.catalogue.format.names import chassis_number
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.loading.references import place_of
 from graftbook.catalogue.loading.staging import SPANS_OF, STAGED
@@ -52,7 +53,7 @@ def _spans(connection: Connection) -> Iterator[Mistake]:
     ).subquery()
     query = select(before).where(before.c.first_serial <= before.c.last_before).limit(MOST)
     for row in connection.execute(query).all():
-        first = f"{row.prefix}-{row.first_serial:0{row.digits}d}"
+        first = chassis_number(row.prefix, row.first_serial, row.digits)
         name = f"{row.variant} {first}"
         message = f"this span overlaps one of '{row.variant_before}'; a chassis number belongs to one span"
         yield Mistake(place_of(connection, "chassis_span", name), "chassis_span", "first", message, name)
@@ -143,7 +144,7 @@ def _reports(connection: Connection) -> Iterator[Mistake]:
         for kind in {text.partition(" ")[0] for text in split(row.measured)} - kinds:
             message = f"there is no characteristic kind '{kind}'{hint(likest(kind, sorted(kinds)))}"
             yield _of_report(connection, row.name, "measured", message)
-        chassis = f"{row.prefix}-{row.serial:0{row.digits}d}"
+        chassis = chassis_number(row.prefix, row.serial, row.digits)
         if row.range is None:
             yield _of_report(connection, row.name, "chassis", f"no chassis span holds {chassis}")
         elif row.about is not None and row.about != row.range:

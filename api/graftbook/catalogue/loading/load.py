@@ -173,8 +173,12 @@ class Load:
             self.report.add(mistake)
 
     def _expand(self, brought: set[str]) -> list[Mistake]:
+        """What is wrong with conditions; of which variants they hold nobody knows while one is not read."""
         mistakes = list(expand_conditions(self.connection, brought))
-        return [] if self.unread & {"range", "variant"} else mistakes
+        if self.unread & {"range", "variant"}:
+            return []
+        unsure = {"variant", "chassis_span"} & {mistake.kind for mistake in self.report.mistakes}
+        return [mistake for mistake in mistakes if mistake.field == "range" or not unsure]
 
     def _of_the_whole(self, brought: set[str]) -> Iterator[Mistake]:
         """What does not agree; where a table was not read, nobody can say."""

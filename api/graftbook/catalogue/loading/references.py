@@ -8,6 +8,7 @@ from functools import cache
 from sqlalchemy import Connection, Select, and_, select
 
 from graftbook.catalogue.format.fields import Conditional
+from graftbook.catalogue.format.names import chassis_number
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sheets import CATALOGUE, Mistake, Place
 from graftbook.catalogue.loading.staging import SPANS_OF, STAGED
@@ -217,7 +218,7 @@ def _spans_without_variant(connection: Connection) -> Iterator[Mistake]:
         .limit(MOST)
     )
     for row in connection.execute(query).all():
-        name = f"{row.variant} {row.prefix}-{row.first_serial:0{row.digits}d}"
+        name = f"{row.variant} {chassis_number(row.prefix, row.first_serial, row.digits)}"
         if is_broken(connection, "variant", row.variant):
             continue
         place, message = place_of(connection, SPAN, name), _nobody_has(connection, "variant", row.variant)

@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
 
+from graftbook.catalogue.format.names import chassis_number
+
 MOST = 60
 MOST_SECONDS = 1
 _END = "\U0010ffff"
@@ -57,7 +59,7 @@ def _first(query: str, start: str) -> str:
 def _completion(row: tuple[Any, ...]) -> tuple[str, str]:
     if len(row) == 4:
         prefix, serial, digits, variant = row
-        return f"{prefix}-{serial:0{digits}d}", f"the first {variant}"
+        return chassis_number(prefix, serial, digits), f"the first {variant}"
     return row[0], row[1]
 
 

@@ -11,7 +11,13 @@ from sqlalchemy import Connection, select, tuple_
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.fields import usual
 from graftbook.catalogue.format.money import money
-from graftbook.catalogue.format.names import fitment_name, report_name, substitute_name, supersession_name
+from graftbook.catalogue.format.names import (
+    chassis_number,
+    fitment_name,
+    report_name,
+    substitute_name,
+    supersession_name,
+)
 from graftbook.catalogue.store.buying import TO_RECORD
 from graftbook.catalogue.store.conditions import COLUMNS, LISTS, conditions_of, split
 from graftbook.catalogue.store.tables import table
@@ -134,8 +140,8 @@ def _spans(_connection: Connection, batch: list[Any]) -> Iterator[_Values]:
     for row in batch:
         yield {
             "variant": row.variant,
-            "first": f"{row.prefix}-{row.first_serial:0{row.digits}d}",
-            "last": f"{row.prefix}-{row.last_serial:0{row.digits}d}",
+            "first": chassis_number(row.prefix, row.first_serial, row.digits),
+            "last": chassis_number(row.prefix, row.last_serial, row.digits),
             "built_from": row.built_from,
             "built_to": row.built_to,
         }
@@ -279,7 +285,7 @@ def _budgets(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
 
 def _reports(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
     for values in _with_list("options", "measured")(connection, batch):
-        chassis = f"{values['prefix']}-{values['serial']:0{values['digits']}d}"
+        chassis = chassis_number(values["prefix"], values["serial"], values["digits"])
         about = {field: values[field] or "" for field in ("component", "position", "claim")}
         record = {field: values[field] for field in ("workshop", "on")} | about | {"chassis": chassis}
         own = values["name"] != report_name(r.ReportRecord.model_construct(**record))

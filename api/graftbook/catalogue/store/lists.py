@@ -12,6 +12,7 @@ from pydantic.fields import FieldInfo
 from sqlalchemy import Connection, RowMapping, Select, exists, or_, select
 from sqlmodel import Session
 
+from graftbook.catalogue.format.names import chassis_number
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.history.snapshots import key_of
 from graftbook.catalogue.store.conditions import split
@@ -163,8 +164,8 @@ def _spans(session: Session, variants: list[str]) -> dict[str, list[ChassisSpanO
     ):
         spans[s.variant].append(
             {
-                "first": f"{s.prefix}-{s.first_serial:0{s.digits}d}",
-                "last": f"{s.prefix}-{s.last_serial:0{s.digits}d}",
+                "first": chassis_number(s.prefix, s.first_serial, s.digits),
+                "last": chassis_number(s.prefix, s.last_serial, s.digits),
                 "built_from": s.built_from.isoformat(),
                 "built_to": s.built_to.isoformat(),
             }

@@ -25,7 +25,7 @@ from sqlalchemy import (
 )
 from sqlmodel import Session
 
-from graftbook.catalogue.format.names import END, as_typed, plain_text
+from graftbook.catalogue.format.names import END, as_typed, chassis_number, plain_text
 from graftbook.catalogue.store.nearest import components_near
 from graftbook.catalogue.store.tables import table
 from graftbook.database import as_list, listed_under
@@ -34,6 +34,7 @@ from graftbook.rulebook.model import Vehicle
 
 _NOT_IN_A_CHASSIS = re.compile(r"[\s.\-_/]+")
 _MOST_DIGITS = 9
+_PARTED = re.compile(r"([A-Z0-9](?:.*[^\s.\-_/])?)[\s.\-_/]+([0-9]{1,9})", re.ASCII)
 _SERIAL = re.compile(r"[0-9]{1,9}")
 _HALVES = re.compile(r"^([A-Z0-9]*[A-Z])([0-9]{1,9})$")
 CANDIDATES = 2000
@@ -66,7 +67,7 @@ def find_vehicle(
     for prefix, serial in readings(chassis):
         if row := _span_of(connection, prefix, serial):
             vehicle = Vehicle(row.variant, prefix, serial, built or day_built(row, serial), options)
-            return VehicleFound(vehicle, f"{prefix}-{serial:0{row.digits}d}", built is None)
+            return VehicleFound(vehicle, chassis_number(prefix, serial, row.digits), built is None)
     raise UnknownChassis(chassis, chassis_near(session, chassis) if near else [])
 
 
@@ -90,7 +91,7 @@ def find_vehicles(session: Session, asked: Iterable[tuple[str, date | None]]) ->
             at = bisect_right(firsts[prefix], serial) - 1
             if at >= 0 and serial <= (held := spans[prefix][at]).last_serial:
                 vehicle = Vehicle(held.variant, prefix, serial, built or day_built(held, serial), frozenset())
-                written = f"{prefix}-{serial:0{held.digits}d}"
+                written = chassis_number(prefix, serial, held.digits)
                 found[chassis, built] = VehicleFound(vehicle, written, built is None)
                 break
     return found
@@ -118,7 +119,7 @@ def chassis_near(session: Session, chassis: str) -> list[str]:
     for prefix, serial in readings(chassis):
         rows = connection.execute(select(span).where(span.c.prefix == prefix)).all()
         ends = [
-            (abs(end - serial), f"{prefix}-{end:0{row.digits}d}")
+            (abs(end - serial), chassis_number(prefix, end, row.digits))
             for row in rows
             for end in (row.first_serial, row.last_serial)
         ]
@@ -128,7 +129,9 @@ def chassis_near(session: Session, chassis: str) -> list[str]:
     rows = connection.execute(
         select(span.c.prefix, span.c.first_serial, span.c.digits).order_by(span.c.prefix).limit(CANDIDATES)
     ).all()
-    examples = {row.prefix: f"{row.prefix}-{row.first_serial:0{row.digits}d}" for row in reversed(rows)}
+    examples = {
+        row.prefix: chassis_number(row.prefix, row.first_serial, row.digits) for row in reversed(rows)
+    }
     letters = typed.rstrip("0123456789") or typed[:4]
     return [examples[prefix] for prefix in _prefixes_like(letters, sorted(examples))]
 
@@ -169,7 +172,7 @@ def chassis_starting(session: Session, text: str, limit: int) -> list[SpanFound]
     found: dict[str, SpanFound] = {}
     for row in sorted(rows, key=lambda row: (row.prefix, row.first_serial)):
         if serials := _begun_in(row, letters[len(row.prefix) :]):
-            first, last = (f"{row.prefix}-{serial:0{row.digits}d}" for serial in serials)
+            first, last = (chassis_number(row.prefix, serial, row.digits) for serial in serials)
             found.setdefault(first, SpanFound(first, last, row.title))
     return list(found.values())[:limit]
 
@@ -178,7 +181,7 @@ def _prefixes_of(connection: Connection, letters: str) -> list[str]:
     """The prefixes behind which a text has nothing but digits, at most as many as a serial has; each is one
     step in the index."""
     span = table("chassis_span")
-    shortest = max(1, len(letters.rstrip("0123456789")), len(letters) - _MOST_DIGITS)
+    shortest = max(0, len(letters.rstrip("0123456789")), len(letters) - _MOST_DIGITS)
     may_be = [letters[:length] for length in range(shortest, len(letters))]
     if not may_be:
         return []
@@ -328,17 +331,20 @@ def numbers_as_typed(session: Session, numbers: list[str]) -> dict[str, str]:
 
 
 def readings(chassis: str) -> list[tuple[str, int]]:
-    """(prefix, serial) as the text may be read; a dash settles it, else the last letter does."""
+    """(prefix, serial) as the text may be read; what stands between them settles it, else the last letter
+    does. Digits alone are a serial without a prefix."""
     text = plain_text(chassis).strip().upper()
-    prefix, dash, serial = text.rpartition("-")
     readings = []
-    prefix, serial = _NOT_IN_A_CHASSIS.sub("", prefix), serial.strip()
-    if dash and prefix and _SERIAL.fullmatch(serial):
-        readings.append((prefix, int(serial)))
-        if "A" <= prefix[-1] <= "Z":
-            return readings  # without the dash it reads the same
-    if match := _HALVES.match(_NOT_IN_A_CHASSIS.sub("", text)):
-        readings.append((match.group(1), int(match.group(2))))
+    if match := _PARTED.fullmatch(text):
+        prefix = _NOT_IN_A_CHASSIS.sub("", match[1])
+        readings.append((prefix, int(match[2])))
+        if prefix[-1:].isalpha():
+            return readings  # run together it reads the same
+    run_together = _NOT_IN_A_CHASSIS.sub("", text)
+    if match := _HALVES.match(run_together):
+        readings.append((match[1], int(match[2])))
+    elif _SERIAL.fullmatch(run_together):
+        readings.append(("", int(run_together)))
     return list(dict.fromkeys(readings))
 
 

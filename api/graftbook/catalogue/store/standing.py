@@ -232,7 +232,7 @@ def _alike(one: When, other: When) -> bool:
 
 def meet(one: When, other: When) -> bool:
     """Whether some vehicle may be meant by both."""
-    if one.chassis_prefix and other.chassis_prefix:
+    if one.chassis_prefix is not None and other.chassis_prefix is not None:
         if one.chassis_prefix != other.chassis_prefix:
             return False
         if not _overlap((one.chassis_from, one.chassis_to), (other.chassis_from, other.chassis_to), 0, 10**9):

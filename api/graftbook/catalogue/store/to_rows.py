@@ -107,7 +107,7 @@ def _span(record: r.ChassisSpanRecord, _name: str, rows: Rows, _kinds: KindRules
             "prefix": prefix,
             "first_serial": first,
             "last_serial": chassis_parts(record.last)[1],
-            "digits": len(record.first) - len(prefix) - 1,
+            "digits": len(record.first.rpartition("-")[2]),
             "built_from": record.built_from,
             "built_to": record.built_to,
         }
@@ -302,7 +302,7 @@ def _report(record: r.ReportRecord, name: str, rows: Rows, kinds: KindRules) -> 
     rows["report"].append(
         plain
         | {column: plain[column] or None for column in ("component", "position", "claim")}
-        | {"name": name, "prefix": prefix, "serial": serial, "digits": len(record.chassis) - len(prefix) - 1}
+        | {"name": name, "prefix": prefix, "serial": serial, "digits": len(record.chassis.rpartition("-")[2])}
         | {"options": joined(record.options), "measured": "; ".join(record.measured)}
     )
 

@@ -166,23 +166,26 @@ _STRUCTURE = (
     "The frame carries everything, and where there is none the body does: rated stands, never a jack alone. "
     f"{_LICENSED}"
 )
-_WHEELS = f"A wheel that comes off kills. Use new locking parts and the recorded torque. {_LICENSED}"
+_WHEELS = f"A wheel that comes off kills. Use new locking parts and the maker's torque. {_LICENSED}"
 
-BY_WORD = {
-    "brake": f"Brakes hold lives. {_LICENSED}",
-    "steer": f"A steering fault cannot be driven around. {_LICENSED}",
-    "fuel": f"Fuel burns and its vapour explodes: cold engine, no flame, battery off. {_LICENSED}",
-    "electric": f"Take the battery off first: high current burns and starts fires. {_LICENSED}",
-    "chassis": _STRUCTURE,
-    "frame": _STRUCTURE,
-    "structure": _STRUCTURE,
-    "shell": _STRUCTURE,
-    "suspension": f"Springs hold stored force; support the vehicle on rated stands. {_LICENSED}",
-    "axle": _WHEELS,
-    "hub": _WHEELS,
-    "wheel": _WHEELS,
+_CALLED_FOR_BY = {
+    f"Brakes hold lives. {_LICENSED}": "brake brems frein",
+    f"A steering fault cannot be driven around. {_LICENSED}": "steer lenk",
+    f"Fuel burns and its vapour explodes: cold engine, no flame, battery off. {_LICENSED}": (
+        "fuel kraftstoff treibstoff carburant"
+    ),
+    f"Take the battery off first: high current burns and starts fires. {_LICENSED}": (
+        "electric elektr électri"
+    ),
+    _STRUCTURE: "chassis frame structure shell rahmen fahrgestell châssis",
+    f"Springs hold stored force; support the vehicle on rated stands. {_LICENSED}": (
+        "suspension spring feder fahrwerk ressort"
+    ),
+    _WHEELS: "axle hub wheel achs nabe radsatz radsätze räder essieu roue",
 }
-"""By a word in the section's name or title, in the order in which they are given."""
+BY_WORD = {word: caution for caution, words in _CALLED_FOR_BY.items() for word in words.split()}
+"""By a word in the section's name or title, English, German or French, in the order in which they are
+given."""
 
 CUTTING = (
     "Cutting or welding a vehicle changes its structure: only by a licensed welder, with what burns "
@@ -324,7 +327,7 @@ def _when(when: When) -> str:
     if when.chassis_prefix is not None:
         first = f"from {when.chassis_from}" if when.chassis_from is not None else ""
         last = f"to {when.chassis_to}" if when.chassis_to is not None else ""
-        parts.append(" ".join(word for word in (f"chassis {when.chassis_prefix}", first, last) if word))
+        parts.append(" ".join(word for word in ("chassis", when.chassis_prefix, first, last) if word))
     if when.built_from or when.built_to:
         days = (
             f"from {when.built_from}" if when.built_from else "",

@@ -87,7 +87,8 @@ def costs(totals: Totals) -> str:
     between = ";" if totals.unknown_prices else ","
     parts = f"Parts {phrases.parts_cost(totals.price, totals.unknown_prices)}{between}"
     sums = ", ".join((_count(totals.changes, "change"), work(totals), show))
-    return f"{sums}. {parts} labour {hours(totals.labour)}."
+    labour = "not recorded" if totals.changes and not totals.labour else hours(totals.labour)
+    return f"{sums}. {parts} labour {labour}."
 
 
 def work(totals: Totals) -> str:

@@ -53,6 +53,7 @@ def _mapping(mapping: FlatMapping) -> FlatMappingOut:
         "supplier": mapping.supplier,
         "section": mapping.section,
         "origin": mapping.origin,
+        "from_new": mapping.from_new,
         "currency": mapping.currency,
         "decimal": mapping.decimal,
         "days": mapping.days,

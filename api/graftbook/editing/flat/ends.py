@@ -15,6 +15,8 @@ from graftbook.editing.flat.parts import ListRow
 from graftbook.editing.flat.questions import Asking
 
 Condition = dict[str, Any]
+ALONE = "numbers alone"
+"""What is said for the prefix of chassis numbers that have none."""
 NONE = ("none", "no fitment from this row")
 WITHOUT = ("without", "no limit at this end")
 MOST_OFFERED = 8
@@ -142,7 +144,7 @@ class RowEnds:
 
     def _end_in(self, text: str, side: str) -> End:
         for prefix, serial in readings(text):
-            if prefix in self.spans:
+            if prefix and prefix in self.spans:
                 return Chassis(prefix, serial)
         ways = days_in(text, {"day first": True, "month first": False}.get(self.mapping.days))
         if len(ways) > 1:
@@ -175,24 +177,25 @@ class RowEnds:
             about = f"{typed} for {self.row['fits'] or ', '.join(sorted(self.vehicles.variants))[:60]}"
             sentence = f"{typed} is a bare number, but what the row fits has {len(prefixes)} prefixes."
             each = ("each", "in each of them, by its own number")
-            only = [(p, f"only {p}: {self._titles(p)}") for p in prefixes[:MOST_OFFERED]]
+            only = [(p or ALONE, f"only {p or ALONE}: {self._titles(p)}") for p in prefixes[:MOST_OFFERED]]
             answer = self._ask("several", about, sentence, [each, *only, NONE], for_all=True)
-            return prefixes if answer == "each" else [answer]
+            return prefixes if answer == "each" else ["" if answer == ALONE else answer]
         return prefixes
 
     def _prefix_asked(self, said: str) -> str:
         serial = re.sub(r"\D", "", self.row["from"] or self.row["to"])
         holding = [
-            (span.prefix, f"{span.number(int(serial))}: {self._titles(span.prefix)}")
+            (span.prefix or ALONE, f"{span.number(int(serial))}: {self._titles(span.prefix)}")
             for spans in self.spans.values()
             for _, span in spans
             if serial and span.first <= int(serial) <= span.last
         ]
         sentence = f"{said} is a number without a prefix, and the row does not say which variant it fits."
-        return self._ask(
+        answer = self._ask(
             "no_variant", f"{self.asking.number} {said}", sentence, [*holding[:MOST_OFFERED], NONE],
             typed="prefix", reads=lambda typed: typed in self.spans, for_all=True,
         )  # fmt: skip
+        return "" if answer == ALONE else answer
 
     def _titles(self, prefix: str) -> str:
         return ", ".join(dict.fromkeys(self.known.variants[name].title for name, _ in self.spans[prefix]))

@@ -10,7 +10,7 @@ from typing import Any
 from rapidfuzz.distance import OSA
 
 from graftbook.catalogue.finding.speech import stems
-from graftbook.catalogue.format.names import as_typed, plain_text
+from graftbook.catalogue.format.names import as_typed, chassis_number, plain_text
 from graftbook.catalogue.store.nearest import likest
 
 Fields = dict[str, Any]
@@ -48,7 +48,7 @@ class KnownSpan:
 
     def number(self, serial: int) -> str:
         """A chassis number as the house writes it."""
-        return f"{self.prefix}-{serial:0{self.digits}d}"
+        return chassis_number(self.prefix, serial, self.digits)
 
 
 @dataclass(frozen=True, slots=True)

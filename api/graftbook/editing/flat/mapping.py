@@ -83,9 +83,12 @@ class FlatMapping(BaseModel):
     origin: Literal["original", "later-model", "modern"] = Field(
         "original", description="of numbers that are new to the catalogue"
     )
+    from_new: bool = Field(
+        False, description="whether the factory fitted the list's parts: said of fitments that are new"
+    )
     currency: OptionalCurrency = Field("", description="ISO 4217; empty: the catalogue's currency")
     decimal: Literal["ask", "point", "comma"] = Field(
-        "ask", description="what stands before the pence; `ask`: where it can be read two ways, ask"
+        "ask", description="what stands before the decimals; `ask`: where it can be read two ways, ask"
     )
     days: Literal["ask", "day first", "month first"] = Field("ask", description="how 03/04/1968 is meant")
     evidence: OptionalName = Field(
@@ -124,9 +127,14 @@ def guessed(heads: Sequence[str]) -> dict[FieldWord, str]:
 
 
 def head_line_of(rows: Rows) -> int:
-    """The line, from 1, whose cells are most like heads: a title may stand above them."""
-    guesses = [len(guessed(heads_of(rows, line))) for line in range(1, min(len(rows), _DEEPEST_HEAD) + 1)]
-    return guesses.index(max(guesses)) + 1 if max(guesses, default=0) > 1 else 1
+    """The line, from 1, whose cells are most like heads: a title may stand above them. Where nobody knows the
+    words, the first that is about as full as any."""
+    first = rows[:_DEEPEST_HEAD]
+    guesses = [len(guessed(heads_of(rows, line))) for line in range(1, len(first) + 1)]
+    if max(guesses, default=0) > 1:
+        return guesses.index(max(guesses)) + 1
+    full = [sum(map(bool, row)) for row in first]
+    return next((at for at, cells in enumerate(full, 1) if cells >= 0.8 * max(full)), 1)
 
 
 def line_with(rows: Rows, heads: Iterable[str]) -> int:

@@ -93,7 +93,10 @@ class Remark:
 
 
 class Asking:
-    """Asks what is decided already, and notes what is not. `at` says of what the asking is meanwhile."""
+    """Asks what is decided already, and notes what is not. `at` says of what the asking is meanwhile.
+
+    `served`: under which keys an answer was looked up.
+    """
 
     def __init__(self, decisions: Mapping[str, str]) -> None:
         self.decisions = decisions
@@ -101,6 +104,7 @@ class Asking:
         self.told: list[Remark] = []
         self.untold = 0
         self.waiting: set[str] = set()
+        self.served: set[str] = set()
         self.number = ""
         self._lines: tuple[int, ...] = (0,)
 
@@ -128,6 +132,7 @@ class Asking:
         values = {choice.value for choice in offered}
         for key in (f"{kind}:{about}", *([f"{kind}:{FOR_ALL}"] if for_all else [])):
             if (kept := self.decisions.get(key)) is not None:
+                self.served.add(key)
                 if kept in values or (typed and reads(kept)):
                     return kept
                 sentence += f" The answer “{kept}” is not known either."

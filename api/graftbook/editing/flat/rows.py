@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from graftbook.catalogue.format.cells import as_written
-from graftbook.catalogue.format.grid import NotASheet
+from graftbook.catalogue.format.grid import Cell, NotASheet
 from graftbook.catalogue.format.workbooks import is_workbook, sheets_in
 from graftbook.problems import InvalidRequest, TooLarge
 
@@ -44,16 +44,26 @@ def rows_of(name: str, content: bytes) -> IssueRows:
 def _workbook_table(name: str, content: bytes) -> IssueRows:
     """The first sheet of a workbook that has rows, each under the number that it has there."""
     rows: Rows = []
+    formulas = 0
     try:
         for sheet in sheets_in(content):
             for row in sheet.rows:
                 rows += [[]] * (row.number - 1 - len(rows))
-                rows += _checked_rows(iter([[cell.text for cell in row.cells]]), row.number - 1)
+                rows += _checked_rows(iter([[_shown(cell) for cell in row.cells]]), row.number - 1)
+                formulas += sum(bool(cell.formula) and _shown(cell) == cell.text for cell in row.cells)
             if rows:
-                return IssueRows(rows, (f"Of the workbook its sheet {sheet.name} was read.", *sheet.assumed))
+                told = [f"Of the workbook its sheet {sheet.name} was read.", *sheet.assumed]
+                if formulas:
+                    told.append(f"Of {formulas:,} cells with a formula what they last showed was read.")
+                return IssueRows(rows, tuple(told))
     except NotASheet as wrong:
         raise InvalidRequest(f"{name} cannot be read: {wrong}") from wrong
     raise InvalidRequest("The workbook has no rows.")
+
+
+def _shown(cell: Cell) -> str:
+    """What a cell shows; the formula itself where it shows nothing or an error, so that it is asked about."""
+    return cell.formula if cell.formula and (cell.kind == "wrong" or not cell.text) else cell.text
 
 
 def _text_table(content: bytes) -> IssueRows:

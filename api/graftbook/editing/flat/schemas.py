@@ -36,8 +36,9 @@ class FlatMappingOut(Document):
     supplier: Annotated[str, Field(description="whose offers these are, where no column says it")]
     section: Annotated[str, Field(description="the section, where nothing else says it")]
     origin: Annotated[str, Field(description="of numbers that are new", examples=["original"])]
+    from_new: Annotated[bool, Field(description="whether the factory fitted the list's parts")]
     currency: Annotated[str, Field(description="ISO 4217; empty: the catalogue's currency")]
-    decimal: Annotated[str, Field(description="what stands before the pence", examples=["ask"])]
+    decimal: Annotated[str, Field(description="what stands before the decimals", examples=["ask"])]
     days: Annotated[str, Field(description="how 03/04/1968 is meant", examples=["ask"])]
     evidence: Annotated[str, Field(description="evidence that fitments and supersessions name")]
 
@@ -82,7 +83,9 @@ class FlatChoiceOut(Document):
     """An answer that is offered."""
 
     value: Annotated[str, Field(description="what is sent and kept", examples=["point"])]
-    words: Annotated[str, Field(description="what it means", examples=["the point stands before the pence"])]
+    words: Annotated[
+        str, Field(description="what it means", examples=["the point stands before the decimals"])
+    ]
 
 
 class FlatQuestionOut(Document):

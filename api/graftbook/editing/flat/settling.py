@@ -193,9 +193,10 @@ class Settling:
                 count += 1
             name = free.pop(0) if free else usual if count == 1 else f"{usual}/{count}"
             names.add(name)
+            new = {"from_new": True} if self.mapping.from_new and name not in instead else {}
             kept = {k: v for k, v in instead.get(name, {}).items() if k not in _CONDITION}
-            objects.append({**self._of_list(), **kept, **self._fields(fit), "record": "fitment", "name": name,
-                            "component": number, "position": position})  # fmt: skip
+            objects.append({**self._of_list(), **new, **kept, **self._fields(fit), "record": "fitment",
+                            "name": name, "component": number, "position": position})  # fmt: skip
         removed["fitment"] += free
 
     def _of_list(self) -> Fields:

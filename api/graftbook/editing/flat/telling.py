@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
 from graftbook.catalogue.format.fields import NAME_PATTERN, is_printable
-from graftbook.catalogue.format.names import as_typed, plain_text
+from graftbook.catalogue.format.names import as_typed, plain_text, without_accents
 from graftbook.editing.flat.cells import SIGNS, Sum, count_in, money_in
 from graftbook.editing.flat.ends import Condition, NoFitmentMade, RowEnds, Waits
 from graftbook.editing.flat.known import EVERY, KnownRecords, Vehicles, pieces
@@ -17,6 +17,7 @@ from graftbook.editing.flat.rows import Rows, heads_of
 
 LOOSE = "loose"
 _NUMBER = re.compile(NAME_PATTERN)
+_MADE_A_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 _SLUG = re.compile(r"[^a-z0-9]+")
 _AND = re.compile(r"\band\b", re.IGNORECASE)
 _NO_PRICE = (OUT, "no price")
@@ -119,15 +120,18 @@ class Telling:
         """The number of a row as the catalogue writes it; empty: the row has none that can be used."""
         number = plain_text(row["number"]).strip()
         self.asking.at(number[:LONGEST_WORD], [row.line])
-        if not _NUMBER.match(number) or not as_typed(number):
+        day = _MADE_A_DAY.fullmatch(number) and not self.known.meant(number)
+        if day or not _NUMBER.match(number) or not as_typed(number):
             others = " ".join(text for field, text in row.cells.items() if field != "number")
-            sentence = (
-                f"“{number[:60]}” is no part number."
-                if number
-                else f"No number stands beside “{others[:80]}”."
-            )
+            sentence, right = f"No number stands beside “{others[:80]}”.", []
+            if day:
+                sentence = f"“{number}” is a day: did the spreadsheet make it of a part number?"
+                right = [(number, f"{number} is the number")]
+            elif number:
+                sentence = f"“{number[:60]}” is no part number."
             answer = self.asking.ask(
-                "number", f"{number[:60]} {others[:80]}".strip(), sentence, [(OUT, "leave the row out")],
+                "number", number if day else f"{number[:60]} {others[:80]}".strip(), sentence,
+                [*right, (OUT, "leave the row out")],
                 typed="number", reads=lambda typed: bool(_NUMBER.match(typed)),
             )  # fmt: skip
             if answer in (None, OUT):
@@ -150,12 +154,14 @@ class Telling:
         rows = self._without_doubles(rows)
         name = self._one(number, rows, "description")
         known = self.known.records.get("component", {}).get(number)
-        offers, price, pack = self._offers_in(number, rows)
-        fits = self._fits(number, name, rows)
-        self.asking.at(number, [row.line for row in rows])
         if not known and not any(row["description"] for row in rows):
             name = self._description(number)
-        section = self._section(number, name, rows, fits) if not known else ""
+            if number in self.left_out:
+                rows = []
+        offers, price, pack = self._offers_in(number, rows)
+        fits = self._fits(number, name, rows)
+        self.asking.at(number, self.lines[number])
+        section = self._section(number, name, rows, fits) if rows and not known else ""
         return {
             "number": number, "name": name, "section": section, "price": price, "pack": pack,
             "note": self._one(number, rows, "note"), "fits": fits, "offers": offers,
@@ -362,14 +368,14 @@ class Telling:
             return "" if answer == "list" else OUT
         if name := self.known.supplier(text) or self.new_suppliers.get(text, ""):
             return name
-        new = _SLUG.sub("-", text.casefold()).strip("-")[:60] or "supplier"
+        new = _SLUG.sub("-", without_accents(text).casefold()).strip("-")[:60] or "supplier"
         new = f"{new}-2" if new in self.known.suppliers else new
         near = [(name, title) for name, title in self.known.suppliers.items() if _shares_a_word(text, title)]
         sentence = f"“{text[:80]}” is not known as a supplier."
         every = [*near[:6], ("new", f"a new supplier, {new}"), (OUT, "leave its offers out")]
         answer = self.asking.ask(
             "supplier", text[:80].casefold(), sentence, every, typed="supplier",
-            reads=lambda typed: bool(self.known.supplier(typed)),
+            reads=lambda typed: bool(self.known.supplier(typed)), for_all=True,
         )  # fmt: skip
         if answer == "new":
             return self.new_suppliers.setdefault(text, new)
@@ -398,7 +404,7 @@ class Telling:
             return str(amount)
         if not found.doubtful and style == "ask":
             return str(_one_way(found))
-        words = {"point": "the point stands before the pence", "comma": "the comma stands before the pence"}
+        words = {way: f"the {way} stands before the decimals" for way in ("point", "comma")}
         offered = [(way, f"{amount}: {words[way]}") for way, amount in found.ways.items()]
         sentence = f"“{text}” can be read in two ways."
         if not found.doubtful:

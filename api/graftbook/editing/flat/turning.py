@@ -34,6 +34,8 @@ class Turned:
     """Numbers that the list tells as when they were taken."""
     new: int
     """Numbers that can be taken and that the catalogue does not know yet."""
+    served: frozenset[str]
+    """Keys of the answers that something was asked under; the others answer nothing of this issue."""
 
     @property
     def ready(self) -> int:
@@ -83,6 +85,7 @@ def turn(
         waiting=frozenset(asking.waiting & present),
         unchanged=settled.unchanged,
         new=sum(number not in components for number in settled.taken),
+        served=frozenset(asking.served),
     )
 
 

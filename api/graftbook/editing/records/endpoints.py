@@ -8,7 +8,8 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import Editor, MayRead
-from graftbook.catalogue.format.records import NAME_PATTERN, KindWord
+from graftbook.catalogue.format.fields import SAID_PATTERN
+from graftbook.catalogue.format.records import KindWord
 from graftbook.catalogue.loading.load import LoadReport
 from graftbook.editing import history
 from graftbook.editing.records import service as editing
@@ -32,7 +33,7 @@ Name = Annotated[
     Path(
         min_length=1,
         max_length=300,
-        pattern=NAME_PATTERN.replace("{0,119}", "{0,299}"),
+        pattern=SAID_PATTERN,
         description="stable name; a component's number; a variant's name for its chassis spans",
         examples=["QB-3310@brake.front.left"],
     ),

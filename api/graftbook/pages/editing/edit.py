@@ -10,7 +10,7 @@ from fastapi.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from graftbook.access.guard import Editor, MayEdit, form_of
-from graftbook.catalogue.format.fields import NAME_PATTERN, is_printable
+from graftbook.catalogue.format.fields import SAID_PATTERN, is_printable
 from graftbook.catalogue.format.records import KIND_BY_WORD, KINDS, KindWord
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.history.snapshots import names_with
@@ -60,7 +60,7 @@ from graftbook.process.state import Service, ServiceDep
 router = pages_router()
 
 Kind = Annotated[KindWord, Path()]
-Name = Annotated[str, Path(min_length=1, max_length=300, pattern=NAME_PATTERN.replace("{0,119}", "{0,299}"))]
+Name = Annotated[str, Path(min_length=1, max_length=300, pattern=SAID_PATTERN)]
 MOST_REVISIONS = 2_000_000_000
 Revision = Annotated[int, Path(ge=1, le=MOST_REVISIONS)]
 

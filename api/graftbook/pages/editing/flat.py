@@ -55,7 +55,7 @@ ON_A_PAGE = 40
 CHANGES_SHOWN = 200
 TOLD_SHOWN = 200
 NOTHING_SAID: Mapping[str, str] = {}
-_SETTINGS = ("range", "supplier", "section", "origin", "currency", "decimal", "days", "evidence")
+_SETTINGS = ("range", "supplier", "section", "origin", "from_new", "currency", "decimal", "days", "evidence")
 
 
 @dataclass(slots=True)

@@ -15,7 +15,7 @@ def check_lines(document: CheckOut, *, full: bool) -> Iterator[str]:
     yield from wrap(f"{vehicle['title']}, chassis {vehicle['chassis']}", hang=2)
     yield from wrap(_headline(document))
     yield from note_lines("MISSING", document["missing"])
-    yield from note_lines("CLASHING", document["clashing"])
+    yield from note_lines("CLASHING", document["clashing"], where=True)
     yield from note_lines("AGAINST WHAT WAS ASKED", document["limits_broken"])
     yield from _surplus(document)
     yield from _completed_lines(document, full)

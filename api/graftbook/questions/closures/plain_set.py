@@ -111,12 +111,19 @@ def priced_line(left: str, group: list[ChangeOut]) -> Iterator[str]:
     prices = [Decimal(price) for change in group if (price := change["price"]) is not None]
     price = amount(None if len(prices) < len(group) else str(sum(prices)))
     left += f", {pieces} off" if pieces > 1 else ""
-    right = f"{price:>13}{hours(sum(change['minutes'] for change in group)):>12}"
+    right = f"{price:>13}{_time([change['minutes'] for change in group]):>12}"
     if len(left) + len(right) < WIDTH:
         yield left.ljust(WIDTH - len(right)) + right
         return
     yield from wrap(left, hang=14)
     yield right.rjust(WIDTH)
+
+
+def _time(minutes: list[int]) -> str:
+    """The work of some fits together; of one without minutes nobody recorded how long it takes."""
+    if not any(minutes):
+        return "? min"
+    return hours(sum(minutes)) if all(minutes) else f" at least {hours(sum(minutes))}"
 
 
 def _remarks(change: ChangeOut) -> Iterator[str]:
@@ -197,13 +204,19 @@ def _loose_by_section(solution: SetOut) -> dict[str | None, list[str]]:
     return bought
 
 
-def note_lines(title: str, notes: list[NoteOut]) -> Iterator[str]:
-    """Notes under their title, each sentence once; nothing where there are none."""
+def note_lines(title: str, notes: list[NoteOut], *, where: bool = False) -> Iterator[str]:
+    """Notes under their title, each sentence once, with all its places where that is wanted; nothing where
+    there are none."""
     if notes:
         yield ""
         yield title
-    for sentence, missing in dict.fromkeys((n["sentence"], "; ".join(n["missing"])) for n in notes):
-        yield from wrap(f"- {sentence}{f' Not recorded: {missing}.' if missing else ''}", indent=2, hang=4)
+    places: dict[tuple[str, str], dict[str, None]] = {}
+    for note in notes:
+        at = places.setdefault((note["sentence"], "; ".join(note["missing"])), {})
+        at |= dict.fromkeys(note["positions"] if where else ())
+    for (sentence, missing), at in places.items():
+        told = f"{sentence.removesuffix('.')} ({', '.join(at)})." if at else sentence
+        yield from wrap(f"- {told}{f' Not recorded: {missing}.' if missing else ''}", indent=2, hang=4)
 
 
 def _flaws(solution: SetOut) -> Iterator[str]:
