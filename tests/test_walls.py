@@ -302,6 +302,13 @@ def test_endpoints_and_pages_write_no_sql() -> None:
         assert names <= handed_on, f"{path}: {names - handed_on}"
 
 
+def test_a_tab_waits_for_no_library() -> None:
+    """Names that begin as somebody typed are asked of the driver: a library takes longer to load."""
+    code = "import sys, graftbook.catalogue.store.completions\nprint(*sys.modules)"
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert not {"pydantic", "sqlalchemy", "fastapi"} & set(shown.stdout.split())
+
+
 TWO_OF_A_NAME = {"Scope"}
 """What keys allow, a word of the API; and what a vehicle sees of its rule book, all through the reasoning."""
 

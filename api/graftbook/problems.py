@@ -85,14 +85,15 @@ class Unknown(Problem):
     type = "/problems/unknown-name"
     title = "There is no such name"
     what: ClassVar[str] = "name"
+    OF_VARIANT: ClassVar[str] = " for this variant"
 
     def __init__(
         self, name: str, near: Iterable[str] = (), *, pointer: str = "", detail: str = "", among: str = ""
     ) -> None:
         near = tuple(near)[:5]
         hint = f"; did you mean {' or '.join(near[:3])}?" if near else ""
-        said = detail or f"There is no {self.what} '{printable(name)}'{among}{hint}"
-        super().__init__(said, pointer=pointer, near=near, name=printable(name))
+        message = detail or f"There is no {self.what} '{printable(name)}'{among}{hint}"
+        super().__init__(message, pointer=pointer, near=near, name=printable(name))
         self.name = name
 
     @property

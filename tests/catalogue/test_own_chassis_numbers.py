@@ -5,10 +5,10 @@ from collections.abc import Iterator
 import pytest
 from sqlalchemy import Engine
 
-from graftbook.catalogue.format.names import chassis_number
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.store.lookup import chassis_starting, find_vehicle, find_vehicles, readings
 from graftbook.database import reading
+from graftbook.rulebook.units import chassis_number
 from tests.catalogue.sheet import SMALL, book_of, exported, sheet
 
 ALONE = SMALL.replace("1R-", "").replace("2L-0", "2")

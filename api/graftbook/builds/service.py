@@ -68,8 +68,8 @@ def settled(service: Service, build: BuildIn) -> BuildIn:
 
 def with_numbers(wishes: Iterable[WishIn], written: Mapping[str, str]) -> list[WishIn]:
     """Wishes, each once, with their numbers as they are written."""
-    told = [w.model_copy(update={"fit": written.get(w.fit, w.fit)}) if w.fit else w for w in wishes]
-    return [wish for at, wish in enumerate(told) if wish not in told[:at]]
+    numbered = [w.model_copy(update={"fit": written.get(w.fit, w.fit)}) if w.fit else w for w in wishes]
+    return [wish for at, wish in enumerate(numbered) if wish not in numbered[:at]]
 
 
 def list_builds(engine: Source, after: str, limit: int) -> list[BuildLineOut]:

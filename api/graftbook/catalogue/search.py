@@ -211,7 +211,7 @@ def _require_options(connection: Connection, vehicle: Vehicle) -> None:
     query = select(variant.c.options).where(variant.c.name == vehicle.variant)
     offered = connection.execute(query).scalar_one().split("; ")
     for option in sorted(vehicle.options - set(offered)):
-        raise UnknownOption(option, likest(option, offered), among=" for this variant")
+        raise UnknownOption(option, likest(option, offered), among=UnknownOption.OF_VARIANT)
 
 
 def _holding(connection: Connection, vehicle: Vehicle) -> list[int]:

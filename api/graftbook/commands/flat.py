@@ -163,8 +163,8 @@ def _summary_lines(kept: "FlatList", found: "Turned") -> list[str]:
         lines.append(f"     In all: {counts}. Each of them stands at /edit/flat/{kept.name}.")
     if found.questions:
         lines.append("     Answer with --answer 'key=value'; 'kind:*=value' answers all of a kind.")
-    for told in found.told[:MOST_SHOWN]:
-        lines.append(f"TOLD {f'Line {told.line}: ' * (told.line > 0)}{told.sentence}")
+    for remark in found.told[:MOST_SHOWN]:
+        lines.append(f"TOLD {f'Line {remark.line}: ' * (remark.line > 0)}{remark.sentence}")
     if kept.taken_revision is not None:
         for one in found.changes[:MOST_SHOWN]:
             was, now = one["was"] or "nothing", one["now"] or "nothing"

@@ -71,13 +71,13 @@ def load(
 
 def _reading(dates: str, decimals: str, encoding: str, formulas: str, currency: str) -> "SheetReading":
     """How to read; ends the command where an option has a word that it does not know."""
-    from graftbook.catalogue.format.reading import WORDS, SheetReading
+    from graftbook.catalogue.format.reading import WORDS, SheetReading, words_known
 
     given = {"dates": dates, "decimals": decimals, "formulas": formulas}
     for name, word in given.items():
         if word and word not in WORDS[name]:
             c.stop(f"--{name} is {' or '.join(WORDS[name])}, not '{word}'")
-    return SheetReading(**given, encoding=encoding, currency=currency)  # type: ignore[arg-type]  # looked at above
+    return SheetReading(**words_known(given), encoding=encoding, currency=currency)
 
 
 def _agree_to_remove(removed: Mapping[str, Sequence[str]], yes: bool) -> None:

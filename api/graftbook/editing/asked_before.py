@@ -6,12 +6,12 @@ from typing import Any
 
 from graftbook.builds.service import list_builds, list_specifications
 from graftbook.builds.stored.documents import build_document, specification_document
-from graftbook.catalogue.format.names import chassis_number
 from graftbook.orders.lists.overview import newest_open
 from graftbook.orders.lists.service import asked_of
 from graftbook.process.service import Service
 from graftbook.questions.schemas import ClosureIn
 from graftbook.rulebook.model import RuleBook
+from graftbook.rulebook.units import chassis_number
 
 MOST_STORED = 200
 """So many specifications, and so many builds, are looked at."""

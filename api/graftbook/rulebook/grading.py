@@ -30,6 +30,8 @@ from functools import lru_cache
 from itertools import groupby, pairwise
 from math import comb
 
+from graftbook.rulebook.units import chassis_number
+
 
 class Grade(IntEnum):
     """What a piece of evidence is worth, weakest first."""
@@ -239,18 +241,15 @@ class Break:
     p: float
     digits: int
 
-    def _number(self, serial: int) -> str:
-        return "-".join(filter(None, (self.prefix, f"{serial:0{self.digits}d}")))
-
     @property
     def last_low(self) -> str:
         """The chassis number of `before`."""
-        return self._number(self.before)
+        return chassis_number(self.prefix, self.before, self.digits)
 
     @property
     def first_high(self) -> str:
         """The chassis number of `after`."""
-        return self._number(self.after)
+        return chassis_number(self.prefix, self.after, self.digits)
 
     @property
     def early(self) -> bool:

@@ -1,7 +1,8 @@
 """The controlled list of units: what a value may be written in, and what it is in SI.
 
 A value is stored in the unit it was recorded in and compared in SI. The factors are the exact
-definitions of the international yard and pound, ISO 80000 and CODATA's standard gravity.
+definitions of the international yard and pound, ISO 80000 and CODATA's standard gravity. Last, how a chassis
+number is written, in the module that every room has: the shell's completion waits for what is loaded.
 """
 
 import math
@@ -233,3 +234,14 @@ def read_amount(written: str) -> tuple[str, Measure]:
 def same_value(a: float, b: float) -> bool:
     """Whether two SI values are equal for a joint: within one part in a million."""
     return math.isclose(a, b, rel_tol=1e-6, abs_tol=1e-12)
+
+
+def chassis_parts(chassis: str) -> tuple[str, int]:
+    """The halves of "24L-018412": prefix and serial; "1204" has no prefix."""
+    prefix, _, serial = chassis.rpartition("-")
+    return prefix, int(serial)
+
+
+def chassis_number(prefix: str, serial: int, digits: int = 0) -> str:
+    """The chassis number of its halves, the serial with so many digits."""
+    return f"{prefix}-{serial:0{digits}d}" if prefix else f"{serial:0{digits}d}"

@@ -126,8 +126,8 @@ class _Settling:
     def _wishes_event(self, wishes: Sequence[WishIn], reason: str) -> dict[str, Any]:
         self._names.wishes(wishes, f"{self._at}/wishes")
         written = {wish.fit: self._component(wish.fit) for wish in wishes if wish.fit}
-        told = builds.with_numbers(wishes, written)
-        return {"wishes": [wish.model_dump(exclude_unset=True) for wish in told], "reason": reason}
+        numbered = builds.with_numbers(wishes, written)
+        return {"wishes": [wish.model_dump(exclude_unset=True) for wish in numbered], "reason": reason}
 
     def _specification(self, word: str) -> str:
         name, _, version = word.partition("@")

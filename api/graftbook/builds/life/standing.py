@@ -86,16 +86,17 @@ def still_open(
     every = completed["set"] if completed else None
     left = changes
     if every:
-        new = [c for c in every["changes"] if not _sits(build, c) and c["position"] not in _places(changes)]
+        decided = _places(changes)
+        new = [c for c in every["changes"] if not _sits(build, c) and c["position"] not in decided]
         left = _in_order([*changes, *new], every["changes"])
-    told = {part["component"]: part for part in [*parts, *(every["loose_parts"] if every else [])]}
-    pieces = _pieces_open(scope, sits, changes, left, parts, [*state.used, *told], state)
+    loose = {part["component"]: part for part in [*parts, *(every["loose_parts"] if every else [])]}
+    pieces = _pieces_open(scope, sits, changes, left, parts, [*state.used, *loose], state)
     return Open(
         completed["outcome"] if completed else "proved",
         completed["sentences"] if completed and every is None else [],
         wishes,
         left,
-        [(part, pieces[number]) for number, part in sorted(told.items()) if pieces[number] > 0],
+        [(part, pieces[number]) for number, part in sorted(loose.items()) if pieces[number] > 0],
         (completed or whole)["cautions"],
     )
 
@@ -113,13 +114,13 @@ def _pieces_open(
     wished on its own, and what was not used for the fitted ones, less what waits for those to come. Of a part
     of which one serves all, what was used since it was decided what the vehicle shall get serves both."""
     loose = dict.fromkeys(numbers, 1)
+    ahead, now = _places(left), _places(changes)
     today = FinishedSet(scope, sits, loose)
-    whole = FinishedSet(scope, {**sits, **_places(left)}, loose)
-    ahead = _places(left).keys()
+    whole = FinishedSet(scope, {**sits, **ahead}, loose)
     here = loose_asked(whole, [fit for fit in whole.new_fits if fit.position not in ahead])
     gone = loose_asked(today, [fit for fit in today.new_fits if fit.position in ahead])
     coming = loose_asked(whole, [fit for fit in whole.new_fits if fit.position in ahead])
-    decided = loose_asked(whole, [fit for fit in whole.new_fits if fit.position in _places(changes)])
+    decided = loose_asked(whole, [fit for fit in whole.new_fits if fit.position in now])
     found = Counter({p["component"]: max(0, p["quantity"] - sum(decided[p["component"]])) for p in parts})
     for number in loose:
         used, since = state.used.get(number, 0), state.used_since.get(number, 0)

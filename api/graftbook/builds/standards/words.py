@@ -14,7 +14,7 @@ NO_LIMIT = ("cutting", "no evidence")
 """Words of a limit that keep nothing out."""
 
 
-def told(wish: KeptWishOut, called: Mapping[str, str]) -> str:
+def wish_words(wish: KeptWishOut, called: Mapping[str, str]) -> str:
     """A wish. `called`: a name → what people call it."""
     if upgrade := wish.get("upgrade"):
         return f"the upgrade {called.get(upgrade, upgrade)}"
@@ -34,8 +34,8 @@ def told(wish: KeptWishOut, called: Mapping[str, str]) -> str:
 
 def otherwise(compared: ComparisonOut, called: Mapping[str, str]) -> list[str]:
     """What two versions ask for otherwise."""
-    found = [f"asked as well: {told(wish, called)}" for wish in compared["wishes_added"]]
-    found += [f"asked no more: {told(wish, called)}" for wish in compared["wishes_removed"]]
+    found = [f"asked as well: {wish_words(wish, called)}" for wish in compared["wishes_added"]]
+    found += [f"asked no more: {wish_words(wish, called)}" for wish in compared["wishes_removed"]]
     for field, both in compared["changed"].items():
         was, now = both["from"], both["to"]
         each: list[tuple[str, object, object]] = [(field, was, now)] if field != "title" else []

@@ -137,7 +137,7 @@ class BookNames:
 
     def position(self, word: str, pointer: str) -> str:
         """The position's name. Raises UnknownPosition."""
-        return _find(word, self._positions, pointer, UnknownPosition, OF_VARIANT)
+        return _find(word, self._positions, pointer, UnknownPosition, Unknown.OF_VARIANT)
 
     def section(self, word: str, pointer: str) -> str:
         """The section's name. Raises UnknownSection."""
@@ -150,15 +150,11 @@ class BookNames:
     def upgrade(self, word: str, pointer: str) -> Upgrade:
         """The named upgrade. Raises UnknownUpgrade."""
         names = {plain: upgrade.name for plain, upgrade in self._upgrades.items()}
-        return self._upgrades[as_called(_find(word, names, pointer, UnknownUpgrade, OF_VARIANT))]
+        return self._upgrades[as_called(_find(word, names, pointer, UnknownUpgrade, Unknown.OF_VARIANT))]
 
     def option(self, word: str, pointer: str) -> str:
         """The option's name. Raises UnknownOption."""
-        return _find(word, self._options, pointer, UnknownOption, OF_VARIANT)
-
-
-OF_VARIANT = " for this variant"
-"""Said of what other variants may have."""
+        return _find(word, self._options, pointer, UnknownOption, Unknown.OF_VARIANT)
 
 
 def _find(word: str, known: Mapping[str, str], pointer: str, problem: type[Unknown], among: str = "") -> str:

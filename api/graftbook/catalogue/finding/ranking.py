@@ -200,8 +200,8 @@ class Index:
             counts = _BARE_NUMBER if term.measures else OTHER_WAY if number else 1.0
             each = [self._with(word, begun=term.begun and word == way[-1]) for word in way]
             for at in set(each[0]).intersection(*each[1:]) if each else ():
-                said = sum(weights[at] for weights in each) + each[-1][at] * (len(each) > 1)
-                worth = said / (len(each) + (len(each) > 1)) * counts
+                total = sum(weights[at] for weights in each) + each[-1][at] * (len(each) > 1)
+                worth = total / (len(each) + (len(each) > 1)) * counts
                 best[at] = max(best.get(at, 0.0), worth)
         for quantity, wanted in term.measures:
             for value, at, weight in self._sizes.get(quantity, ()):

@@ -121,17 +121,6 @@ def name_of(record: r.Record) -> str:
     return str(vars(record)["name"])
 
 
-def chassis_parts(chassis: str) -> tuple[str, int]:
-    """The halves of "24L-018412": prefix and serial; "1204" has no prefix."""
-    prefix, _, serial = chassis.rpartition("-")
-    return prefix, int(serial)
-
-
-def chassis_number(prefix: str, serial: int, digits: int = 0) -> str:
-    """The chassis number of its halves, the serial with so many digits."""
-    return f"{prefix}-{serial:0{digits}d}" if prefix else f"{serial:0{digits}d}"
-
-
 class SaidTwice(ValueError):
     """A member stands twice in an object, so that the JSON can be read in two ways (RFC 8259, section 4)."""
 

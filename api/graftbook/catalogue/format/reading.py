@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Literal, get_args
+from typing import Literal, TypedDict, cast, get_args
 
 from graftbook.catalogue.format.grid import Place, letters
 
@@ -16,8 +16,23 @@ WORDS: Mapping[str, tuple[str, ...]] = {
     for name, words in (("dates", DateOrder), ("decimals", DecimalMark), ("formulas", Formulas))
 }
 """The options of a reading that have words of their own."""
+
+
+class ReadingWords(TypedDict, total=False):
+    """Those of these options that are given."""
+
+    dates: DateOrder
+    decimals: DecimalMark
+    formulas: Formulas
+
+
 MOST_TOLD = 100
 """So many assumptions are told; a sheet makes a handful."""
+
+
+def words_known(given: Mapping[str, str]) -> ReadingWords:
+    """Of what is given for these options what is one of their words."""
+    return cast(ReadingWords, {name: word for name, word in given.items() if word in WORDS[name]})
 
 
 @dataclass(slots=True)

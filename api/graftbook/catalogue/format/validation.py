@@ -4,10 +4,9 @@ import re
 from collections.abc import Iterator
 
 from graftbook.catalogue.format import records as r
-from graftbook.catalogue.format.names import chassis_parts
 from graftbook.catalogue.format.records_beside import drawing_findings, report_findings
 from graftbook.rulebook.model import Comparator
-from graftbook.rulebook.units import WORDED, NotAMeasure, read_amount, read_measure
+from graftbook.rulebook.units import WORDED, NotAMeasure, chassis_parts, read_amount, read_measure
 
 _WANTED = re.compile(
     r"^(?P<kind>\S.*?)\s+(?P<comparator>equal|at least|at most|within)\s+(?P<value>\S.*)$", re.DOTALL

@@ -17,7 +17,7 @@ from sqlalchemy import Connection, Select, and_, or_, select, update
 from sqlmodel import SQLModel
 
 from graftbook.catalogue.format.fields import Conditional
-from graftbook.catalogue.format.names import as_typed, chassis_parts
+from graftbook.catalogue.format.names import as_typed
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.format.sources import from_objects
@@ -31,6 +31,7 @@ from graftbook.catalogue.store.lookup import CANDIDATES, flaw_names, readings
 from graftbook.catalogue.store.tables import CLAIMS, FitmentRow, table
 from graftbook.database import Source, listed, listed_numbers, reading
 from graftbook.problems import ChangedAgain, TooFarBack, UnknownRevision
+from graftbook.rulebook.units import chassis_parts
 
 _BUYING = ("supplier", "offer", "tax", "exchange_rate", "other_word", "outline", "mark")
 """What no rule book holds: an order is bought, people speak, and a vehicle is drawn as it is today."""

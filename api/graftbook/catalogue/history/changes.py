@@ -28,12 +28,13 @@ from sqlalchemy import (
     tuple_,
 )
 
-from graftbook.catalogue.format.names import as_typed, chassis_number, chassis_parts
+from graftbook.catalogue.format.names import as_typed
 from graftbook.catalogue.history.snapshots import BEFORE, Fields, images, remembered, rows_in
 from graftbook.catalogue.loading.staging import SPANS_OF, STAGED
 from graftbook.catalogue.store.tables import table
 from graftbook.database import in_utc, listed
 from graftbook.problems import TooFarBack
+from graftbook.rulebook.units import chassis_number, chassis_parts
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,12 @@ from typing import Any
 
 from sqlalchemy import Connection, and_, func, or_, select
 
-from graftbook.catalogue.format.names import chassis_number
 from graftbook.catalogue.lint.finding import LintFinding, Wrong
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.standing import claims_named, claims_reported, opposed, said_twice
 from graftbook.catalogue.store.tables import table
 from graftbook.rulebook.model import When
+from graftbook.rulebook.units import chassis_number
 
 MOST = 100_000
 """Claims with reports that are looked at."""

@@ -9,17 +9,9 @@ from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 from itertools import combinations, islice
 
-from graftbook.catalogue.format.names import chassis_number
 from graftbook.catalogue.lint.finding import Wrong
-from graftbook.rulebook.model import (
-    ALWAYS,
-    ChassisSpan,
-    Claim,
-    Fitment,
-    RuleBook,
-    Vehicle,
-    When,
-)
+from graftbook.rulebook.model import ALWAYS, ChassisSpan, Claim, Fitment, RuleBook, Vehicle, When
+from graftbook.rulebook.units import chassis_number
 
 _OPTIONS_TOGETHER = 4
 """Options tried in every combination; of more, each alone and all together."""

@@ -4,7 +4,6 @@ from collections.abc import Iterator, Set
 
 from sqlalchemy import ColumnElement, Connection, and_, exists, func, or_, select
 
-from graftbook.catalogue.format.names import chassis_number
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.loading.references import place_of
 from graftbook.catalogue.loading.staging import SPANS_OF, STAGED
@@ -12,6 +11,7 @@ from graftbook.catalogue.store.conditions import split
 from graftbook.catalogue.store.nearest import hint, likest
 from graftbook.catalogue.store.reported import of_its_vehicle
 from graftbook.catalogue.store.tables import table
+from graftbook.rulebook.units import chassis_number
 
 MOST = 200
 

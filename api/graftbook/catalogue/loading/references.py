@@ -8,13 +8,13 @@ from functools import cache
 from sqlalchemy import Connection, Select, and_, select
 
 from graftbook.catalogue.format.fields import Conditional
-from graftbook.catalogue.format.names import chassis_number
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sheets import CATALOGUE, Mistake, Place
 from graftbook.catalogue.loading.staging import SPANS_OF, STAGED
 from graftbook.catalogue.store.nearest import components_near, hint, names_near
 from graftbook.catalogue.store.tables import CLAIMS, table
 from graftbook.database import listed
+from graftbook.rulebook.units import chassis_number
 
 MOST = 200
 """Mistakes that one kind of reference reports; the rest are alike."""

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
 
-from graftbook.catalogue.format.names import chassis_number
+from graftbook.rulebook.units import chassis_number
 
 MOST = 60
 MOST_SECONDS = 1

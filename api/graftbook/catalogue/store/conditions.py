@@ -9,12 +9,12 @@ from typing import Any
 
 from sqlalchemy import Connection, MappingResult, RowMapping, literal, select, union_all
 
-from graftbook.catalogue.format.names import chassis_parts
 from graftbook.catalogue.format.records import Conditional
 from graftbook.catalogue.format.sheets import near
 from graftbook.catalogue.store.tables import table
 from graftbook.database import listed_numbers
 from graftbook.rulebook.model import ALWAYS, When
+from graftbook.rulebook.units import chassis_parts
 
 Columns = Mapping[str, Any] | RowMapping
 """A row by the names of its columns."""

@@ -11,17 +11,12 @@ from sqlalchemy import Connection, select, tuple_
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.fields import usual
 from graftbook.catalogue.format.money import money
-from graftbook.catalogue.format.names import (
-    chassis_number,
-    fitment_name,
-    report_name,
-    substitute_name,
-    supersession_name,
-)
+from graftbook.catalogue.format.names import fitment_name, report_name, substitute_name, supersession_name
 from graftbook.catalogue.store.buying import TO_RECORD
 from graftbook.catalogue.store.conditions import COLUMNS, LISTS, conditions_of, split
 from graftbook.catalogue.store.tables import table
 from graftbook.database import listed
+from graftbook.rulebook.units import chassis_number
 
 BATCH = 2000
 

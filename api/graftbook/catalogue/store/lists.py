@@ -12,7 +12,6 @@ from pydantic.fields import FieldInfo
 from sqlalchemy import Connection, RowMapping, Select, exists, or_, select
 from sqlmodel import Session
 
-from graftbook.catalogue.format.names import chassis_number
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.history.snapshots import key_of
 from graftbook.catalogue.store.conditions import split
@@ -23,6 +22,7 @@ from graftbook.catalogue.store.tables import SEVERITIES, table
 from graftbook.document import DayOut, Document
 from graftbook.problems import Unknown, UnknownRange, UnknownSection
 from graftbook.rulebook.model import SeverityWord
+from graftbook.rulebook.units import chassis_number
 
 _Item = TypeVar("_Item")
 Listed = tuple[list[_Item], str | None]

@@ -25,12 +25,13 @@ from sqlalchemy import (
 )
 from sqlmodel import Session
 
-from graftbook.catalogue.format.names import END, as_typed, chassis_number, plain_text
+from graftbook.catalogue.format.names import END, as_typed, plain_text
 from graftbook.catalogue.store.nearest import components_near
 from graftbook.catalogue.store.tables import table
 from graftbook.database import as_list, listed_under
 from graftbook.problems import UnknownChassis, UnknownComponent
 from graftbook.rulebook.model import Vehicle
+from graftbook.rulebook.units import chassis_number
 
 _NOT_IN_A_CHASSIS = re.compile(r"[\s.\-_/]+")
 _MOST_DIGITS = 9

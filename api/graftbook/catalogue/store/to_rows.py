@@ -8,13 +8,13 @@ from typing import Any
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.kind_rules import Absurd, KindRules
 from graftbook.catalogue.format.money import minor_units
-from graftbook.catalogue.format.names import as_typed, chassis_parts, name_of, sort_key, words_of
+from graftbook.catalogue.format.names import as_typed, name_of, sort_key, words_of
 from graftbook.catalogue.format.records_beside import read_measured
 from graftbook.catalogue.format.validation import read_wanted
 from graftbook.catalogue.store.buying import TO_ROW
 from graftbook.catalogue.store.conditions import joined, row_of
 from graftbook.rulebook.sane import inside
-from graftbook.rulebook.units import Measure, NotAMeasure, read_amount, read_measure
+from graftbook.rulebook.units import Measure, NotAMeasure, chassis_parts, read_amount, read_measure
 
 Row = dict[str, Any]
 Rows = dict[str, list[Row]]

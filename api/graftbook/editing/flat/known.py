@@ -10,8 +10,9 @@ from typing import Any
 from rapidfuzz.distance import OSA
 
 from graftbook.catalogue.finding.speech import stems
-from graftbook.catalogue.format.names import as_typed, chassis_number, plain_text
+from graftbook.catalogue.format.names import as_typed, plain_text
 from graftbook.catalogue.store.nearest import likest
+from graftbook.rulebook.units import chassis_number
 
 Fields = dict[str, Any]
 

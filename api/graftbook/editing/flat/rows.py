@@ -52,10 +52,10 @@ def _workbook_table(name: str, content: bytes) -> IssueRows:
                 rows += _checked_rows(iter([[_shown(cell) for cell in row.cells]]), row.number - 1)
                 formulas += sum(bool(cell.formula) and _shown(cell) == cell.text for cell in row.cells)
             if rows:
-                told = [f"Of the workbook its sheet {sheet.name} was read.", *sheet.assumed]
+                assumed = [f"Of the workbook its sheet {sheet.name} was read.", *sheet.assumed]
                 if formulas:
-                    told.append(f"Of {formulas:,} cells with a formula what they last showed was read.")
-                return IssueRows(rows, tuple(told))
+                    assumed.append(f"Of {formulas:,} cells with a formula what they last showed was read.")
+                return IssueRows(rows, tuple(assumed))
     except NotASheet as wrong:
         raise InvalidRequest(f"{name} cannot be read: {wrong}") from wrong
     raise InvalidRequest("The workbook has no rows.")

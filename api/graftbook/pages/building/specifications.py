@@ -154,14 +154,14 @@ def _one_page(
 def _told_all(service: Service, wishes: list[KeptWishOut]) -> list[str]:
     """Wishes in words; what the catalogue has a name for is called by it."""
     called = _called(service, wishes)
-    return [words.told(wish, called) for wish in wishes]
+    return [words.wish_words(wish, called) for wish in wishes]
 
 
 def _called(service: Service, wishes: list[KeptWishOut]) -> dict[str, str]:
     """What people call that which wishes name."""
 
-    def named(*words: Literal["fit", "position", "clear", "upgrade"]) -> list[str]:
-        return [wish[word] for wish in wishes for word in words if wish.get(word)]
+    def named(*members: Literal["fit", "position", "clear", "upgrade"]) -> list[str]:
+        return [wish[member] for wish in wishes for member in members if wish.get(member)]
 
     with reading(service.engine) as session:
         called = titles(session, r.ComponentRecord, named("fit"))

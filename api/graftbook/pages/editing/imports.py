@@ -12,7 +12,7 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.responses import Response
 
 from graftbook.access.guard import Editor, MayEdit, upload_of
-from graftbook.catalogue.format.reading import WORDS, SheetReading
+from graftbook.catalogue.format.reading import WORDS, ReadingWords, SheetReading, words_known
 from graftbook.catalogue.format.records import Record
 from graftbook.catalogue.format.sheets import Placed, write_table
 from graftbook.catalogue.format.sources import SentSheet, records_in
@@ -66,7 +66,7 @@ class Sending:
     workbook: bytes = b""
     whole: bool = False
     removes: str = ""
-    words: dict[str, str] = field(default_factory=dict)
+    words: ReadingWords = field(default_factory=ReadingWords)
 
     def source(self) -> Any:
         """What to load."""
@@ -74,7 +74,7 @@ class Sending:
 
     def reading(self, currency: str) -> SheetReading:
         """How to read it."""
-        return SheetReading(**self.words, currency=currency)  # type: ignore[arg-type]  # looked at in `_words`
+        return SheetReading(**self.words, currency=currency)
 
 
 @router.get("/edit/import", dependencies=[MayEdit])
@@ -109,7 +109,7 @@ async def _sending_in(form: FormData) -> Sending:
         workbook=workbook,
         whole=field_of(form, "whole") == "yes",
         removes=field_of(form, "removes"),
-        words=_words(form),
+        words=words_known({name: field_of(form, name) for name in WORDS}),
     )
 
 
@@ -118,11 +118,6 @@ async def _workbook_in(upload: UploadFile) -> bytes:
     first = await upload.read(LARGEST_WORKBOOK_HERE + 1)
     await upload.seek(0)
     return first if is_workbook(io.BytesIO(first)) else b""
-
-
-def _words(form: FormData) -> dict[str, str]:
-    given = {name: field_of(form, name) for name in WORDS}
-    return {name: word for name, word in given.items() if word in WORDS[name]}
 
 
 def _import_or_page(request: Request, service: Service, sent: Sending, who: str) -> Response:

@@ -476,9 +476,9 @@ def _close(request: Request, service: Service, name: str, form: dict[str, str], 
     if typed := typed_beside(facts, form):
         forms = forms_of(facts, typed)
         theirs = ", ".join(one["title"] for one in forms if one["typed"])
-        told = f"Something is typed for {theirs} that is not booked: book it, or empty its fields."
+        why = f"Something is typed for {theirs} that is not booked: book it, or empty its fields."
         reason = form.get("reason", "")
-        return _kept_page(request, service, facts, forms, HTTPStatus.CONFLICT, unbooked=told, reason=reason)
+        return _kept_page(request, service, facts, forms, HTTPStatus.CONFLICT, unbooked=why, reason=reason)
     order_lists.close(service.engine, name, form.get("etag", ""), _field_checked(Remark, form, "reason"), who)
     return None
 

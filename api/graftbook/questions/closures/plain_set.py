@@ -215,8 +215,8 @@ def note_lines(title: str, notes: list[NoteOut], *, where: bool = False) -> Iter
         at = places.setdefault((note["sentence"], "; ".join(note["missing"])), {})
         at |= dict.fromkeys(note["positions"] if where else ())
     for (sentence, missing), at in places.items():
-        told = f"{sentence.removesuffix('.')} ({', '.join(at)})." if at else sentence
-        yield from wrap(f"- {told}{f' Not recorded: {missing}.' if missing else ''}", indent=2, hang=4)
+        where_too = f"{sentence.removesuffix('.')} ({', '.join(at)})." if at else sentence
+        yield from wrap(f"- {where_too}{f' Not recorded: {missing}.' if missing else ''}", indent=2, hang=4)
 
 
 def _flaws(solution: SetOut) -> Iterator[str]:
